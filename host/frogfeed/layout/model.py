@@ -1,0 +1,37 @@
+"""A layout that has been read and found whole: what every later stage works from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from frogfeed.findings.finding import Location
+from frogfeed.layout.lines import LineItem
+from frogfeed.layout.schema import LayoutFile
+
+Path = tuple[str | int, ...]
+"""Keys from the file's root to a value: ("turnout", "T1", "drive")."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """The validated tables, the typed lines, and where everything stands in the file.
+
+    `places` maps a key path to the location of its value; `text` is the file as read; `hash` the first
+    16 hex digits of its SHA-256.
+    """
+
+    file: LayoutFile
+    lines: Mapping[str, tuple[LineItem, ...]]
+    locations: Mapping[Path, Location]
+    text: str
+    hash: str
+    name: str
+
+    def at(self, *path: str | int) -> Location | None:
+        """The location of the value at `path`, or of the nearest table around it."""
+        for n in range(len(path), 0, -1):
+            found = self.locations.get(tuple(path[:n]))
+            if found is not None:
+                return found
+        return None
