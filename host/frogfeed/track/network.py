@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from frogfeed.findings.finding import Location
-from frogfeed.layout.schema import Side
+from frogfeed.layout.schema import Hand, Side
 from frogfeed.track.conditions import When
 
 
@@ -30,6 +30,33 @@ class BridgeKind(StrEnum):
     VEE = "vee"
     OBTUSE = "obtuse point"
     INTERNAL = "internal gap"
+
+
+End = tuple[str, str]
+"""(piece or place, end)."""
+
+
+def other(side: Side) -> Side:
+    """The other bus wire."""
+    return Side.B if side is Side.A else Side.A
+
+
+@dataclass(frozen=True, slots=True)
+class EndSide:
+    """What an end should carry: the district, the wire of its left rail looking in, and the gaps to its dropper."""
+
+    district: str
+    left: Side
+    gaps: int
+
+    def wire(self, hand: Hand) -> str:
+        """The bus wire of the rail of this hand, looking in."""
+        side = self.left if hand is Hand.LEFT else other(self.left)
+        return f"{self.district}.{side}"
+
+    def turned(self) -> EndSide:
+        """The same rails seen from the opposite direction."""
+        return EndSide(self.district, other(self.left), self.gaps)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,12 +163,12 @@ class Joint:
     `left` and `right` pair the rails as seen travelling from `a` to `b`; a hand in `gaps` does not conduct.
     """
 
-    a: tuple[str, str]
-    b: tuple[str, str]
+    a: End
+    b: End
     left: tuple[str, str]
     right: tuple[str, str]
-    gaps: frozenset[str]
-    untrusted: frozenset[str]
+    gaps: frozenset[Hand]
+    untrusted: frozenset[Hand]
     mm: float
     line: str
     at: Location
@@ -175,3 +202,5 @@ class RailNetwork:
     plastic: tuple[tuple[str, str], ...] = ()
     in_phase: frozenset[frozenset[str]] = field(default=frozenset())
     piece_of: Mapping[str, str] = field(default_factory=dict)
+    sides: Mapping[End, EndSide] = field(default_factory=dict)
+    commons: frozenset[frozenset[str]] = field(default=frozenset())

@@ -1,0 +1,349 @@
+"""The solver's answers as data: what is short, dead, clashing, hanging on a contact, for which settings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from frogfeed.track.conditions import ALWAYS, Term, When, both, join
+from frogfeed.track.contract import Contracted, Via
+from frogfeed.track.network import Bridge, RailNetwork, Road
+from frogfeed.track.paths import Paths
+from frogfeed.track.reach import Label, Reach, feeding_terms, uncovered
+from frogfeed.track.routes import Approaches
+
+
+@dataclass(frozen=True, slots=True)
+class Short:
+    """Two wires that must stay apart are joined under `when` (the empty term: always), along `path`."""
+
+    wires: tuple[str, str]
+    when: Term
+    path: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Dead:
+    """A group without a feed. `road` is the road that needs it and `when` settings that show it.
+
+    `never` is fed in no setting; `held` is dead only while the road over it is set against.
+    """
+
+    rails: tuple[str, ...]
+    road: Road | None
+    when: Term
+    never: bool
+    held: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """A wheel at `bridge` joins two wires under `when`, along `path`."""
+
+    bridge: Bridge
+    wires: tuple[str, str]
+    when: Term
+    path: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NoCircuit:
+    """Both rails of a road carry one wire, or wires of districts without a common, so nothing runs there.
+
+    `held`: only while the road is set against.
+    """
+
+    road: Road
+    held: bool
+    wires: tuple[str, str]
+    when: Term
+    path: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Hangs:
+    """Rails fed only through blade contacts or untrusted joiners for the road that needs them."""
+
+    rails: tuple[str, ...]
+    via: Via
+    when: Term
+    path: tuple[str, ...]
+
+
+class Solver:
+    """All questions about one network, for all settings at once. Islands too hard to search are in `hard`."""
+
+    def __init__(self, network: RailNetwork, budget: int | None = None) -> None:
+        self.network = network
+        self.settings = {d: tuple(s) for d, s in network.drives.items()}
+        self.contracted = Contracted(network)
+        self.reach = Reach(self.contracted) if budget is None else Reach(self.contracted, budget=budget)
+        self.paths = Paths(self.contracted)
+        self.approaches = Approaches(network.joints, network.roads)
+        self._routes: dict[str, When] = {}
+        self._shorts: list[Short] | None = None
+        self._bad: set[int] = set()
+
+    @property
+    def hard(self) -> tuple[tuple[str, ...], ...]:
+        """The rails of each island that the search gave up on."""
+        c = self.contracted
+        return tuple(
+            tuple(r for g in c.islands[i] for r in c.groups[g].rails) for i in sorted(self.reach.hard)
+        )
+
+    def route_when(self, road: Road) -> When:
+        """When a road is set through to the next decision both ways.
+
+        Plain track is no decision of its own: it counts with the pieces that it lies between.
+        """
+        found = self._routes.get(road.name)
+        if found is None:
+            found = road.when
+            look = self.approaches.through if road.when == ALWAYS else self.approaches.outward
+            for end in (road.start, road.end):
+                if end:
+                    found = both(found, look((road.piece, end)))
+            self._routes[road.name] = found
+        return found
+
+    def labels_of(self, rail: str) -> list[Label]:
+        """The labels of the group of a rail."""
+        return self.reach.labels(self.contracted.group_of[rail])
+
+    def shorts(self) -> list[Short]:
+        """Every root cause: groups fed for good by two wires, contacts between fed groups, ways through islands."""
+        if self._shorts is None:
+            self._shorts = list(self._find_shorts())
+        return self._shorts
+
+    def _find_shorts(self) -> Iterator[Short]:
+        c = self.contracted
+        bad = self._bad
+        for g in c.groups:
+            wires = sorted(g.fed)
+            for a, b in ((a, b) for i, a in enumerate(wires) for b in wires[i + 1 :]):
+                if not c.same(a, b):
+                    bad.add(g.index)
+                    yield Short((a, b), (), (a, *self.paths.within(g.fed[a], g.fed[b]), b))
+                    break
+        for j in c.joins:
+            yield from self._direct(j.a_group, j.b_group, j.a, j.b, j.when, bad)
+        for members in c.islands:
+            yield from self._in_island(members, bad)
+
+    def _direct(
+        self, a: int, b: int | None, a_rail: str, b_rail: str, when: When, bad: set[int]
+    ) -> Iterator[Short]:
+        """A join whose sides are both fed for good, by different wires."""
+        groups = self.contracted.groups
+        fed_a = groups[a].fed
+        fed_b = {b_rail: ""} if b is None else groups[b].fed
+        if not fed_a or not fed_b or a in bad or b in bad:
+            return
+        for wa in sorted(fed_a):
+            for wb in sorted(fed_b):
+                if not self.contracted.same(wa, wb):
+                    near = self.paths.within(fed_a[wa], a_rail)
+                    far = [] if b is None else self.paths.within(b_rail, fed_b[wb])
+                    for t in when:
+                        yield Short((wa, wb), t, (wa, *near, *far, wb))
+                    return
+
+    def _in_island(self, members: list[int], bad: set[int]) -> Iterator[Short]:
+        """Minimal settings that join two wires through an island; one answer a pair of wires and term."""
+        found: dict[tuple[str, str, Term], tuple[int, Label, Label]] = {}
+        for g in members:
+            labels = [x for x in self.reach.labels(g) if not self._through(x, bad)]
+            for i, x in enumerate(labels):
+                for y in labels[i + 1 :]:
+                    if self.contracted.same(x.wire, y.wire):
+                        continue
+                    t = join(x.term, y.term)
+                    if t is not None:
+                        p, q = (x, y) if x.wire < y.wire else (y, x)
+                        found.setdefault((p.wire, q.wire, t), (g, p, q))
+        for (wa, wb, t), (g, p, q) in found.items():
+            terms = set(t)
+            if any(o != t and (a, b) == (wa, wb) and terms.issuperset(o) for a, b, o in found):
+                continue
+            yield Short((wa, wb), t, self._joined(g, p, q))
+
+    def _follows(self, *labels: Label, when: Term) -> bool:
+        """Whether wires got here by way of something that is a short in itself at these settings."""
+        self.shorts()
+        if any(self._through(label, self._bad) for label in labels):
+            return True
+        if not self._shorted:
+            return False
+        terms = set(when)
+        for label in labels:
+            here: Label | None = label
+            while here is not None:
+                if any(terms.issuperset(t) for t in self._shorted.get(here.group, ())):
+                    return True
+                here = here.before
+        return False
+
+    @cached_property
+    def _shorted(self) -> dict[int, list[Term]]:
+        """The settings at which each group on the way of a short is shorted."""
+        found: dict[int, list[Term]] = {}
+        for s in self.shorts():
+            for rail in s.path:
+                g = self.contracted.group_of.get(rail)
+                if g is not None and not self.contracted.groups[g].fed:
+                    found.setdefault(g, []).append(s.when)
+        return found
+
+    def _through(self, label: Label, bad: set[int]) -> bool:
+        """Whether a label's way begins in a group that is short in itself: no root cause of another short."""
+        here: Label | None = label
+        while here is not None:
+            if here.group in bad:
+                return True
+            here = here.before
+        return False
+
+    def _joined(self, g: int, p: Label, q: Label) -> tuple[str, ...]:
+        """The path from p's wire through group g to q's wire."""
+        start = p.by
+        rail = self.contracted.groups[g].rails[0]
+        if start is not None:
+            rail = start.a if start.a_group == g else start.b
+        return tuple([*reversed(self.paths.to_wire(rail, p)), *self.paths.to_wire(rail, q)[1:]])
+
+    def dead(self) -> Iterator[Dead]:
+        """Rails without a feed where a train needs one, each group once with its worst grade."""
+        over: dict[int, list[Road]] = {}
+        for road in self.network.roads:
+            for rail in (*road.left, *road.right):
+                g = self.contracted.group_of[rail]
+                if not self.contracted.groups[g].fed:
+                    over.setdefault(g, []).append(road)
+        for g, roads in over.items():
+            if self.reach.is_hard(g):
+                continue
+            yield from self._dead_group(g, roads)
+
+    def _dead_group(self, g: int, roads: list[Road]) -> Iterator[Dead]:
+        rails = tuple(self.contracted.groups[g].rails)
+        terms = feeding_terms(self.reach.labels(g))
+        if not terms:
+            yield Dead(rails, roads[0], (), never=True, held=False)
+            return
+        if () in terms:
+            return
+        for road in roads:
+            for t in self.route_when(road):
+                found = uncovered(terms, t, self.settings)
+                if found is not None:
+                    yield Dead(rails, road, found, never=False, held=False)
+                    return
+        found = uncovered(terms, (), self.settings)
+        if found is not None:
+            yield Dead(rails, roads[0], found, never=False, held=True)
+
+    def clashes(self, bridges: tuple[Bridge, ...] | None = None) -> Iterator[Clash]:
+        """Bridges where a wheel would join two wires that must stay apart."""
+        for b in self.network.bridges if bridges is None else bridges:
+            yield from self._clash(b)
+
+    def _clash(self, bridge: Bridge) -> Iterator[Clash]:
+        for x in self.labels_of(bridge.a):
+            for y in self.labels_of(bridge.b):
+                if self.contracted.same(x.wire, y.wire):
+                    continue
+                t = join(x.term, y.term)
+                if t is None:
+                    continue
+                for w in bridge.when:
+                    full = join(t, w)
+                    if full is not None and not self._follows(x, y, when=full):
+                        way = (*reversed(self.paths.to_wire(bridge.a, x)), *self.paths.to_wire(bridge.b, y))
+                        yield Clash(bridge, (x.wire, y.wire), full, tuple(way))
+                        return
+
+    def no_circuit(self) -> Iterator[NoCircuit]:
+        """Roads whose two rails carry one wire, or wires that no common joins into a circuit."""
+        commons = self.network.commons | self.network.in_phase
+        for road in self.network.roads:
+            found = self._one_wire(road, commons)
+            if found is not None:
+                yield found
+
+    def _one_wire(self, road: Road, commons: frozenset[frozenset[str]]) -> NoCircuit | None:
+        of = self.contracted.group_of
+        lefts = {of[r]: r for r in road.left}
+        rights = {of[r]: r for r in road.right}
+        worst: NoCircuit | None = None
+        for lg, left in lefts.items():
+            for rg, right in rights.items():
+                if lg == rg:
+                    continue
+                for x in self.reach.labels(lg):
+                    for y in self.reach.labels(rg):
+                        a, b = self.network.wires[x.wire], self.network.wires[y.wire]
+                        paired = a.side is not b.side and (
+                            a.district == b.district or frozenset((a.district, b.district)) in commons
+                        )
+                        if paired:
+                            continue
+                        t = join(x.term, y.term)
+                        if t is None:
+                            continue
+                        for held, when in ((False, self.route_when(road)), (True, road.when)):
+                            full = next((f for w in when if (f := join(t, w)) is not None), None)
+                            if full is not None and not self._follows(x, y, when=full):
+                                way = (*reversed(self.paths.to_wire(left, x)), *self.paths.to_wire(right, y))
+                                found = NoCircuit(road, held, (x.wire, y.wire), full, tuple(way))
+                                if not held:
+                                    return found
+                                worst = worst or found
+        return worst
+
+    def hangs(self) -> Iterator[Hangs]:
+        """Groups that a road needs and that only blade contacts or untrusted joiners feed, most rails first."""
+        robust = Reach(self.contracted, robust=True)
+        found: list[Hangs] = []
+        over: dict[int, list[Road]] = {}
+        for road in self.network.roads:
+            for rail in (*road.left, *road.right):
+                g = self.contracted.group_of[rail]
+                if not self.contracted.groups[g].fed:
+                    over.setdefault(g, []).append(road)
+        for g, roads in over.items():
+            if self.reach.is_hard(g):
+                continue
+            hang = self._hang(g, roads, robust)
+            if hang is not None:
+                found.append(hang)
+        yield from sorted(found, key=lambda h: -len(h.rails))
+
+    def _hang(self, g: int, roads: list[Road], robust: Reach) -> Hangs | None:
+        firm = feeding_terms(robust.labels(g))
+        for road in roads:
+            for t in road.when:
+                bare = uncovered(firm, t, self.settings)
+                if bare is None:
+                    continue
+                for label in self.reach.labels(g):
+                    full = join(label.term, bare)
+                    if full is not None and label.by is not None:
+                        rail = label.by.a if label.by.a_group == g else label.by.b
+                        return Hangs(
+                            tuple(self.contracted.groups[g].rails),
+                            self._weakest(label),
+                            full,
+                            tuple(self.paths.to_wire(rail, label)),
+                        )
+        return None
+
+    def _weakest(self, label: Label) -> Via:
+        here: Label | None = label
+        while here is not None and here.by is not None:
+            if here.by.via is not Via.SWITCHED:
+                return here.by.via
+            here = here.before
+        return Via.CONTACT

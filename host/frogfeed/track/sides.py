@@ -1,0 +1,58 @@
+"""Which bus wire each end of track should carry on each rail: the nearest dropper decides.
+
+Nearest counts gaps first, then pieces passed, so a district reaches as far as its rails conduct.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Mapping
+
+from frogfeed.layout.schema import Hand
+from frogfeed.track.joints import EndFeed
+from frogfeed.track.network import End, EndSide, Joint, Road
+
+
+def label_ends(
+    end_feeds: Iterable[EndFeed], joints: Iterable[Joint], roads: Iterable[Road], barriers: frozenset[str]
+) -> dict[End, EndSide]:
+    """Label every end that a dropper can be followed to.
+
+    Pieces named in `barriers` (switched sections) are not passed: their rails have no polarity of their own.
+    """
+    near: dict[End, list[tuple[End, int]]] = {}
+    for j in joints:
+        cost = 1 if j.gaps else 0
+        near.setdefault(j.a, []).append((j.b, cost))
+        near.setdefault(j.b, []).append((j.a, cost))
+    for r in roads:
+        if r.piece not in barriers and r.end:
+            a, b = (r.piece, r.start), (r.piece, r.end)
+            near.setdefault(a, []).append((b, 0))
+            near.setdefault(b, []).append((a, 0))
+    done: dict[End, EndSide] = {}
+    queue: deque[tuple[End, EndSide]] = deque((f.end, EndSide(f.district, f.left, 0)) for f in end_feeds)
+    while queue:
+        end, side = queue.popleft()
+        if end in done or end[0] in barriers:
+            continue
+        done[end] = side
+        turned = side.turned()
+        farther = EndSide(turned.district, turned.left, turned.gaps + 1)
+        for to, cost in near.get(end, ()):
+            if to in done:
+                continue
+            if cost:
+                queue.append((to, farther))
+            else:
+                queue.appendleft((to, turned))
+    return done
+
+
+def road_wire(road: Road, hand: Hand, sides: Mapping[End, EndSide]) -> str | None:
+    """The bus wire that a road's rail of this hand should carry, from the end whose dropper is nearer."""
+    start = sides.get((road.piece, road.start))
+    end = sides.get((road.piece, road.end))
+    if end is not None and (start is None or end.gaps < start.gaps):
+        start = end.turned()
+    return None if start is None else start.wire(hand)
