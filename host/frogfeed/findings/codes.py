@@ -1,0 +1,117 @@
+"""Every code a finding may carry, with one line of meaning and the severity it has unless a check says otherwise.
+
+A code is a stable kebab-case word: programs and `accept` entries in layout files refer to it. To add one, add a row to
+the table of its family below; `docs/reference/findings.md` is made from these tables.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from frogfeed.findings.finding import Severity
+
+
+@dataclass(frozen=True, slots=True)
+class CodeInfo:
+    """What a code means; `acceptable` says whether a layout file's `accept` may turn it into a note."""
+
+    meaning: str
+    severity: Severity
+    acceptable: bool
+
+
+def _errors(rows: Mapping[str, str]) -> dict[str, CodeInfo]:
+    """Codes that are always errors and never accepted."""
+    return {code: CodeInfo(meaning, Severity.ERROR, acceptable=False) for code, meaning in rows.items()}
+
+
+FILE_CODES: Mapping[str, CodeInfo] = _errors(
+    {
+        "file-unreadable": "the layout file cannot be opened or read",
+        "file-too-big": "the file is far larger than any layout",
+        "file-too-deep": "tables or lists are nested deeper than any layout needs",
+        "file-not-utf8": "the file is not UTF-8 text",
+        "file-empty": "the file holds nothing",
+        "file-not-toml": "the file breaks a rule of TOML, so nothing in it can be read for certain",
+        "file-more": "more mistakes were found than are listed",
+        "file-unknown-key": "a table or key that a layout file does not have",
+        "file-missing-key": "a table or key that a layout file must have is not there",
+        "file-wrong-type": "a value of the wrong type: text for a number, a number for a list",
+        "file-out-of-range": "a value outside the limits of its key",
+        "file-bad-choice": "a word that is not one of the words its key allows",
+        "file-bad-name": "a name with characters that names may not have, or too long a name",
+        "file-name-twice": "one name for two things",
+        "file-unknown-gauge": "a gauge without a track and wheel standard here",
+        "file-unknown-wire": "a wire size that is not in the table of wires",
+        "file-unknown-colour": "a wire colour that is not in the table of colours",
+        "file-unknown-rail": "a rail code that is not in the table of rails",
+        "file-unknown-profile": "a board profile that does not exist",
+        "file-unknown-kind": "a kind of piece that no catalogue has",
+        "file-unknown-make": "a make in which this kind of piece does not exist",
+        "file-bad-catalogue": "a catalogue file of the modeller's own cannot be read",
+        "file-slip-kind": "what a slip is is said twice, or not at all",
+        "file-unknown-district": "a district that the file does not declare",
+        "file-unknown-drive": "a drive that the file does not declare",
+        "file-unknown-code": "an `accept` entry names a code that no finding has",
+        "file-not-acceptable": "an `accept` entry names a finding that cannot be accepted",
+        "file-no-track": "no line joins anything, so there is nothing to check",
+        "file-line-item": "an item of a line that is neither a place, an end, a gap, a length, a feed nor a joiner",
+        "file-line-short": "a line that joins nothing to anything",
+        "file-line-end": "a gap or joiner at the end of a line, with nothing beyond it to insulate or join",
+        "file-unknown-place": "a line names a place that the file does not declare",
+        "file-unknown-piece": "a line names an end of a piece that the file does not declare",
+        "file-unknown-end": "a line names an end that its piece does not have",
+        "file-end-twice": "an end of a piece is joined twice",
+        "file-end-unjoined": "an end that no line joins to anything",
+        "file-no-road": "a line runs through a piece where no road does",
+        "file-no-exit": "a line enters a piece and does not come out",
+        "file-inside-piece": "a gap, length, feed or joiner between two ends of one piece",
+        "file-gaps-adjacent": "two gaps in one rail with nothing named between them",
+        "file-place-twice": "a place is joined more often than it has ends",
+        "file-place-inside": "a buffer stop or open end in the middle of a line",
+        "file-place-unused": "a declared place that no line names",
+        "file-pulse-range": "a servo pulse outside the range its servo takes",
+        "file-pulse-setting": "a servo pulse for a setting that its drive does not have",
+        "file-pulse-missing": "a drive's pulses leave out one of its settings",
+        "file-pulse-same": "two settings of a drive with the same pulse",
+        "file-home-setting": "a drive's home is none of its settings",
+        "file-drive-mapping": "a piece and its drive call their settings by different names",
+        "file-drive-unused": "a declared drive that no piece uses",
+        "file-channel-unknown": "a board's channel is kept for something the layout does not have",
+        "file-channel-twice": "one channel is kept for two things, or one thing is given two channels",
+        "file-serial-twice": "two boards with one USB serial number",
+    }
+)
+
+def _row(meaning: str, severity: Severity, acceptable: bool = True) -> CodeInfo:
+    return CodeInfo(meaning, severity, acceptable)
+
+
+TRACK_CODES: Mapping[str, CodeInfo] = {
+    "short": _row("two bus wires are joined at some settings, or at all of them", Severity.ERROR, acceptable=False),
+    "return-loop": _row("the track comes back to itself turned round", Severity.ERROR, acceptable=False),
+    "never-fed": _row("rails that no setting feeds", Severity.ERROR),
+    "dead-on-road": _row("rails without a feed though the road over them is set", Severity.ERROR),
+    "dead-held": _row("rails that go dead while their road is set against", Severity.NOTE),
+    "clash": _row("a wheel at a gap joins two bus wires", Severity.ERROR, acceptable=False),
+    "one-wire": _row("both rails of a set road carry the same bus wire", Severity.ERROR),
+    "no-common": _row("the two rails of a road belong to districts without a common", Severity.WARNING),
+    "hangs-on-blade": _row("rails fed only by a blade touching its stock rail", Severity.WARNING),
+    "hangs-on-joiner": _row("rails fed only through a metal joiner marked as not trusted", Severity.WARNING),
+    "undecided": _row("no drive decides what a switched feed must carry", Severity.WARNING),
+    "run-through": _row("where a train shorts that trails through a piece set against it", Severity.NOTE),
+    "not-proven": _row("a question that could not be decided in the time allowed", Severity.WARNING),
+    "vee-bridged": _row("a wheel tread can join the two vee rails beyond a plastic frog", Severity.WARNING),
+    "vee-unknown": _row("too little is known of a plastic frog to say whether a tread can join its vee rails", Severity.NOTE),
+    "blade-back": _row("an open live blade can touch the backs of wheels", Severity.WARNING),
+}
+
+CODES: Mapping[str, CodeInfo] = MappingProxyType({**FILE_CODES, **TRACK_CODES})
+"""Every code, by name."""
+
+
+def info(code: str) -> CodeInfo:
+    """What a code means. Raises KeyError for a code that no table has."""
+    return CODES[code]

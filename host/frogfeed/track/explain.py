@@ -1,0 +1,361 @@
+"""Answers in words: what is wrong, why it matters on the railway, and what cures it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+
+from frogfeed.findings.codes import info
+from frogfeed.findings.finding import Finding, Location, Severity
+from frogfeed.layout.model import Layout
+from frogfeed.track.answers import Clash, Dead, Hangs, NoCircuit, Short, Solver
+from frogfeed.track.conditions import Term
+from frogfeed.track.contract import Via
+from frogfeed.track.loops import ReturnLoop, return_loops
+from frogfeed.track.network import Bond, BondKind, BridgeKind, RailNetwork, Road, SwitchedFeed
+from frogfeed.track.runthrough import RunThrough, run_throughs
+
+
+def list_of(names: Iterable[str]) -> str:
+    """Names as a person lists them: "a", "a and b", "a, b and c"."""
+    items = list(names)
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def when_text(term: Term) -> str:
+    """A term as a person says it: "when T1 is left and T2 is right"; "at every setting" for the empty one."""
+    return "when " + list_of(f"{d} is {s}" for d, s in term) if term else "at every setting"
+
+
+class Explainer:
+    """Turns the solver's answers for one layout into findings."""
+
+    def __init__(self, layout: Layout, network: RailNetwork) -> None:
+        self._layout = layout
+        self._network = network
+        self._bonds: dict[frozenset[str], Bond] = {frozenset((b.a, b.b)): b for b in network.bonds}
+
+    def _at(self, rail_or_piece: str) -> Location | None:
+        piece = self._network.pieces.get(rail_or_piece.split(".", 1)[0])
+        return piece.at if piece is not None else None
+
+    def _finding(
+        self, code: str, subject: str, what: str, why: str, cure: str, where: Location | None, when: Term | None, path: tuple[str, ...]
+    ) -> Finding:
+        witness: Mapping[str, str] | None = None if when is None else dict(when)
+        return Finding(code, info(code).severity, subject, what, why, cure, where, witness, path)
+
+    def short(self, s: Short) -> Finding:
+        """A short, with the joint or bond on its path whose removal is the likely cure."""
+        wires = [self._network.wires[w] for w in s.wires]
+        culprit, cure = self._short_cure(s)
+        if wires[0].side is not wires[1].side:
+            why = "The supply trips, or feeds the fault through whatever is thinnest on the way."
+            if s.when:
+                why = f"As soon as the settings are so, with or without a train: {why[0].lower()}{why[1:]}"
+        else:
+            why = (
+                "Two supplies drive one rail: a trip in one no longer protects it, and out of phase they short. "
+                "If they truly are in phase, say so with in_phase in the district."
+            )
+        where = self._at(culprit) or next((f.at for f in self._network.feeds if f.rail in s.path), None)
+        return self._finding(
+            "short", culprit.split(".")[0], f"{s.wires[0]} and {s.wires[1]} are joined {when_text(s.when)}.", why, cure, where, s.when, s.path
+        )
+
+    def _short_cure(self, s: Short) -> tuple[str, str]:
+        """The rail where the short is best broken, and how."""
+        kinds = {}
+        for a, b in zip(s.path, s.path[1:], strict=False):
+            bond = self._bonds.get(frozenset((a, b)))
+            if bond is not None:
+                kinds.setdefault(bond.kind, (a, b))
+        blade, link = kinds.get(BondKind.BLADE), kinds.get(BondKind.LINK)
+        if blade and link:
+            piece = link[0].split(".")[0]
+            return link[0], (
+                f"{piece} has its blades bonded while its factory links are in: remove the links "
+                f'(links = "removed"), or take the bonds off.'
+            )
+        frogs = {s.rail.split(".")[0] for s in self._network.switched}
+        vees = {r for p, e in self._network.pieces.items() for shown in e.ends.values() for r in shown if self._inner(r)}
+        joints = [
+            (a, b)
+            for a, b in zip(s.path, s.path[1:], strict=False)
+            if (bond := self._bonds.get(frozenset((a, b)))) is not None and bond.kind is BondKind.JOINER
+        ]
+        best = [j for j in joints if set(j) & vees] or [j for j in joints if {r.split(".")[0] for r in j} & frogs]
+        if best:
+            a, b = best[0]
+            return (a if a in vees else b), f"Put an insulated joiner between {a} and {b}."
+        if joints:
+            a, b = joints[0]
+            return s.path[1], (
+                f"One of the droppers at {s.path[1]} and {s.path[-2]} is on the wrong bus wire, or both rails need "
+                f"insulated joiners between them, for example between {a} and {b}."
+            )
+        if link:
+            return link[0], f"Remove the factory links of {link[0].split('.')[0]}."
+        return s.path[1], f"One of the droppers at {s.path[1]} and {s.path[-2]} is on the wrong bus wire."
+
+    def _inner(self, rail: str) -> bool:
+        """Whether a rail lies under the left wheels of one road and the right wheels of another."""
+        return rail in self._two_handed
+
+    @property
+    def _two_handed(self) -> frozenset[str]:
+        found: frozenset[str] | None = self.__dict__.get("_both_hands")
+        if found is None:
+            crossing: set[str] = set()
+            by_piece: dict[str, list[Road]] = {}
+            for r in self._network.roads:
+                by_piece.setdefault(r.piece, []).append(r)
+            for roads in by_piece.values():
+                left = {x for r in roads for x in r.left}
+                right = {x for r in roads for x in r.right}
+                for r in roads:
+                    for hand in (r.left, r.right):
+                        for i, x in enumerate(hand):
+                            if x in left and x in right:
+                                crossing |= {x, *hand[i + 1 : i + 2]}
+            found = self.__dict__["_both_hands"] = frozenset(crossing)
+        return found
+
+    def dead(self, d: Dead) -> Finding | None:
+        """Dead rails in three grades; None for a held rail that is no leg of anything (an open blade)."""
+        rails = list_of(d.rails[:6]) + (f" and {len(d.rails) - 6} more" if len(d.rails) > 6 else "")
+        subject = self._network.piece_of[d.rails[0]]
+        is_are = "is" if len(d.rails) == 1 else "are"
+        if d.never:
+            return self._finding(
+                "never-fed",
+                subject,
+                f"{rails} {is_are} fed at no setting.",
+                "Every loco stops here, and no throw of any turnout brings it back to life.",
+                "Put a dropper on it, join it to a fed rail, or feed it through a switch.",
+                self._at(subject),
+                None,
+                d.rails,
+            )
+        assert d.road is not None
+        if not d.held:
+            return self._finding(
+                "dead-on-road",
+                subject,
+                f"{rails} {is_are} dead {when_text(d.when)}, though the road {d.road.name} is set.",
+                "A train that takes this road stalls here, with its road set and nothing to see.",
+                "Give it a feed that does not depend on these settings: a dropper, a bond, or a switched feed.",
+                self._at(subject),
+                d.when,
+                d.rails,
+            )
+        shown = {r for p in self._network.pieces.values() for pair in p.ends.values() for r in pair}
+        legs = [r for r in d.rails if r in shown]
+        if not legs:
+            return None
+        places = [r.split(".")[0] for r in legs if r.split(".")[0] in self._layout.file.place]
+        about = places[0] if places else subject
+        return self._finding(
+            "dead-held",
+            about,
+            f"{rails} {is_are} dead {when_text(d.when)}: a train there is held until its road is set.",
+            "Some want this to hold a train; lights and sound go out with it.",
+            "Leave it if you want it so (accept it with a reason); otherwise bond the blades or add a dropper.",
+            self._at(about),
+            d.when,
+            d.rails,
+        )
+
+    def clash(self, c: Clash) -> Finding:
+        """A wheel that joins two wires at a gap."""
+        b = c.bridge
+        subject = self._network.piece_of[b.a]
+        places = {
+            BridgeKind.JOINT: "rolling over the insulated joint",
+            BridgeKind.INTERNAL: "crossing the gap",
+            BridgeKind.VEE: "beside the vee",
+            BridgeKind.OBTUSE: "at the obtuse crossing",
+        }
+        return self._finding(
+            "clash",
+            subject,
+            f"A wheel {places[b.kind]} from {b.a} to {b.b} joins {c.wires[0]} and {c.wires[1]} {when_text(c.when)}.",
+            "Every axle makes a short there: sparks, a stutter, or a trip each time a train passes.",
+            self._clash_cure(c),
+            b.at or self._at(b.a),
+            c.when,
+            c.path,
+        )
+
+    def _clash_cure(self, c: Clash) -> str:
+        wires = [self._network.wires[w] for w in c.wires]
+        if wires[0].district != wires[1].district and wires[0].side is wires[1].side:
+            return "Declare the districts in phase (in_phase) if their supplies are, or keep trains from crossing here."
+        return (
+            "The two sides must agree where a train passes: swap the droppers of one side, or feed the section between "
+            "through a switch that follows the road."
+        )
+
+    def no_circuit(self, n: NoCircuit) -> Finding:
+        """Both rails on one wire, or on wires that make no circuit."""
+        subject = n.road.piece
+        a, b = (self._network.wires[w] for w in n.wires)
+        if n.held:
+            return self._finding(
+                "dead-held",
+                subject,
+                f"Both rails of {subject} carry {n.wires[0]} {when_text(n.when)}: a train there is held until its road is set.",
+                "Some want this to hold a train; lights and sound go out with it.",
+                "Leave it if you want it so (accept it with a reason); otherwise insulate and feed it by itself.",
+                self._at(subject),
+                n.when,
+                n.path,
+            )
+        if a.side is b.side:
+            return self._finding(
+                "one-wire",
+                subject,
+                f"Both rails of the road {n.road.name} carry side {a.side} ({n.wires[0]}, {n.wires[1]}) {when_text(n.when)}.",
+                "No current flows through a loco there: it stops on a set road.",
+                "One of the two feeds on the path is on the wrong wire; swap it, or insulate between them.",
+                self._at(subject),
+                n.when,
+                n.path,
+            )
+        return self._finding(
+            "no-common",
+            subject,
+            f"On {n.road.name} one rail takes {n.wires[0]} and the other {n.wires[1]} {when_text(n.when)}.",
+            "Without a common between the two supplies there is no circuit, so nothing runs there.",
+            "Insulate both rails at the same place, or join the commons of the districts and say so (common_with).",
+            self._at(subject),
+            n.when,
+            n.path,
+        )
+
+    def hangs(self, h: Hangs) -> Finding:
+        """Rails that a painted blade or a loose joiner feeds."""
+        subject = self._network.piece_of[h.rails[0]]
+        rails = list_of(h.rails[:6]) + (f" and {len(h.rails) - 6} more" if len(h.rails) > 6 else "")
+        where = self._at(subject)
+        verb = "hangs" if len(h.rails) == 1 else "hang"
+        if h.via is Via.CONTACT:
+            contact = next(
+                (f"{a} against {b}" for a, b in zip(h.path, h.path[1:], strict=False) if self._is_contact(a, b)), "a blade"
+            )
+            return self._finding(
+                "hangs-on-blade",
+                subject,
+                f"{rails} {verb} on a blade contact ({contact}).",
+                "Paint, dirt or a bent blade makes this dead; it is the most common cause of a stall on a turnout.",
+                "Bond the blades to their stock rails (and, for a live frog, remove the links and feed the frog by a switch).",
+                where,
+                h.when,
+                h.path,
+            )
+        return self._finding(
+            "hangs-on-joiner",
+            subject,
+            f"{rails} {verb} on a metal joiner marked as not trusted.",
+            "Joiners work loose and corrode; beyond this one the track dies with it.",
+            "Solder a dropper or a bond beyond the joiner.",
+            where,
+            h.when,
+            h.path,
+        )
+
+    def _is_contact(self, a: str, b: str) -> bool:
+        pairs: frozenset[frozenset[str]] | None = self.__dict__.get("_contacts")
+        if pairs is None:
+            pairs = self.__dict__["_contacts"] = frozenset(frozenset((c.a, c.b)) for c in self._network.contacts)
+        return frozenset((a, b)) in pairs
+
+    def loop(self, loop: ReturnLoop) -> Finding:
+        """A return loop, with the stretches of plain track that could become its reversing section."""
+        places = self._layout.file.place
+        longest = sorted(loop.places, key=lambda p: -(places[p].length_mm or 0))
+        if longest:
+            p = longest[0]
+            cure = (
+                f'Make {p} a reversing section: insulated joiners in both rails at both its ends, feed = "switched" in '
+                f"[place.{p}], and no dropper of its own. It must be longer than every vehicle that conducts."
+            )
+        else:
+            cure = (
+                "Name a stretch of plain track on the loop as a place, longer than every vehicle that conducts, insulate both "
+                'rails at both its ends and give it feed = "switched".'
+            )
+        if self._layout.file.layout.control == "dc":
+            cure += " On DC reverse the main's controller while the train is inside; the section itself never flips under it."
+        return self._finding(
+            "return-loop",
+            loop.pieces[0],
+            f"The track comes back to itself turned round, through {list_of(loop.pieces)}.",
+            "Left rail meets right rail: conducting, that is a dead short; with gaps, each train shorts at one of them.",
+            cure,
+            self._at(loop.pieces[0]),
+            None,
+            tuple(f"{p}.{e}" for p, e in loop.ends),
+        )
+
+    def run_through(self, r: RunThrough) -> Finding:
+        """What a train does that trails through a piece set against it."""
+        c = r.clash
+        return self._finding(
+            "run-through",
+            r.road.piece,
+            f"A train that runs through {r.road.piece} on {r.road.start}-{r.road.end} {when_text(c.when)} joins "
+            f"{c.wires[0]} and {c.wires[1]} at {c.bridge.a} to {c.bridge.b}.",
+            "The supply trips and the train stops before it splits the blades: this is what to expect, not a fault.",
+            "Set the road before the train gets there.",
+            self._at(r.road.piece),
+            c.when,
+            c.path,
+        )
+
+    def undecided(self, s: SwitchedFeed) -> Finding:
+        """Settings at which no drive says which road is set."""
+        return self._finding(
+            "undecided",
+            s.piece,
+            f"No setting decides what {s.output} must carry {when_text(s.undecided[0])}: two roads are set at once.",
+            "The feed stays off there, so the frog is dead until the other drives choose.",
+            "Throw one of the turnouts on either side away, or give the feed a selector input on the board.",
+            s.at,
+            s.undecided[0],
+            (s.rail,),
+        )
+
+
+def track_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
+    """Everything the solver has to say of a layout, accepted findings turned into notes."""
+    solver = Solver(network)
+    words = Explainer(layout, network)
+    accepts = accepted(layout)
+    for f in _all(layout, network, solver, words):
+        yield accept(f, accepts)
+
+
+def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer) -> Iterator[Finding]:
+    yield from (words.loop(x) for x in return_loops(network, frozenset(layout.file.place)))
+    yield from (words.short(x) for x in solver.shorts())
+    yield from (f for x in solver.dead() if (f := words.dead(x)) is not None)
+    yield from (words.clash(x) for x in solver.clashes())
+    yield from (words.no_circuit(x) for x in solver.no_circuit())
+    yield from (words.hangs(x) for x in solver.hangs())
+    yield from (words.undecided(x) for x in network.switched if x.undecided)
+    yield from (words.run_through(x) for x in run_throughs(solver))
+
+
+def accepted(layout: Layout) -> Mapping[tuple[str, str], str]:
+    """(piece or place, code) -> the modeller's reason."""
+    members = {**layout.file.pieces(), **layout.file.place}
+    return {(name, a.code): a.reason for name, m in members.items() for a in m.accept}
+
+
+def accept(finding: Finding, accepts: Mapping[tuple[str, str], str]) -> Finding:
+    """The finding, or a note with the modeller's reason where an `accept` entry covers it and its code may be."""
+    reason = accepts.get((finding.subject, finding.code))
+    if reason is None or not info(finding.code).acceptable:
+        return finding
+    return replace(finding, severity=Severity.NOTE, accepted=reason)
