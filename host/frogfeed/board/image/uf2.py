@@ -180,9 +180,7 @@ def write_uf2(runs: Iterable[Run], family: int, *, before: Sequence[Uf2Block] = 
     """
     pages: list[tuple[int, bytes]] = []
     for run in join_runs(_whole_pages(runs), name="UF2 output"):
-        pages += [
-            (run.address + at, run.data[at : at + PAYLOAD]) for at in range(0, len(run.data), PAYLOAD)
-        ]
+        pages += [(run.address + at, run.data[at : at + PAYLOAD]) for at in range(0, len(run.data), PAYLOAD)]
     out = [_block_bytes(block) for block in before]
     out += [
         _block_bytes(Uf2Block(address, payload, family, number, len(pages), int(Flag.FAMILY)))
