@@ -1,0 +1,60 @@
+"""The longest time that the I2C buses can take within one tick; more than half a tick is refused.
+
+A byte takes nine clocks, each transfer two more for start and stop; the driver's own time per call is
+`CALL_US` (from memory, to be measured on the board). What one tick may send is fixed by `loop`:
+all servo outputs of a chip that move, one write of both ports per expander, one read of both ports per
+expander with inputs, and one sensor on every bus (round robin).
+"""
+
+from frogboard.reason import Refused
+
+if False:
+    from typing import Any
+
+CALL_US = 60
+SERVO_BYTES = 6
+"""Address, register, four register bytes."""
+PORT_WRITE_BYTES = 4
+PORT_READ_BYTES = 5
+SENSOR_BYTES = 5
+
+
+def _us(bytes_sent: int, hz: int) -> int:
+    return CALL_US + (bytes_sent * 9 + 3) * 1000000 // hz
+
+
+def worst_us(doc: "dict[str, Any]") -> int:
+    """Microseconds on all buses together in the worst tick (they are used one after the other)."""
+    total = 0
+    for b, bus in enumerate(doc["buses"]):
+        hz = bus["hz"]
+        sensors = 0
+        for c, chip in enumerate(doc["chips"]):
+            if chip["bus"] != b:
+                continue
+            if chip["kind"] == "pca9685":
+                servos = len([d for d in doc["drives"] if d["out"] is not None and d["out"]["chip"] == c])
+                total += min(servos, doc["max_moving"]) * _us(SERVO_BYTES, hz)
+            elif chip["kind"] == "mcp23017":
+                total += _us(PORT_WRITE_BYTES, hz)
+                if any(i["chip"] == c for i in doc["inputs"]):
+                    total += _us(PORT_READ_BYTES, hz)
+            else:
+                sensors += 1
+        if sensors:
+            total += _us(SENSOR_BYTES, hz)
+    return total
+
+
+def sensor_round_ms(doc: "dict[str, Any]", bus: int) -> int:
+    """How long a round over all sensors of one bus takes: the sampling time of each."""
+    chips = [i for i, c in enumerate(doc["chips"]) if c["bus"] == bus]
+    count = len([s for s in doc["sensors"] if s["kind"] == "ina" and s["chip"] in chips])
+    return count * doc["tick_ms"]
+
+
+def check(doc: "dict[str, Any]") -> None:
+    """Raise Refused where the worst tick fills more than half of a tick."""
+    worst = worst_us(doc)
+    if worst > doc["tick_ms"] * 500:
+        raise Refused("buses", "up to %d us of I2C a tick, over half of %d ms" % (worst, doc["tick_ms"]))
