@@ -85,12 +85,15 @@ FILE_CODES: Mapping[str, CodeInfo] = _errors(
     }
 )
 
+
 def _row(meaning: str, severity: Severity, acceptable: bool = True) -> CodeInfo:
     return CodeInfo(meaning, severity, acceptable)
 
 
 TRACK_CODES: Mapping[str, CodeInfo] = {
-    "short": _row("two bus wires are joined at some settings, or at all of them", Severity.ERROR, acceptable=False),
+    "short": _row(
+        "two bus wires are joined at some settings, or at all of them", Severity.ERROR, acceptable=False
+    ),
     "return-loop": _row("the track comes back to itself turned round", Severity.ERROR, acceptable=False),
     "never-fed": _row("rails that no setting feeds", Severity.ERROR),
     "dead-on-road": _row("rails without a feed though the road over them is set", Severity.ERROR),
@@ -104,7 +107,9 @@ TRACK_CODES: Mapping[str, CodeInfo] = {
     "run-through": _row("where a train shorts that trails through a piece set against it", Severity.NOTE),
     "not-proven": _row("a question that could not be decided in the time allowed", Severity.WARNING),
     "vee-bridged": _row("a wheel tread can join the two vee rails beyond a plastic frog", Severity.WARNING),
-    "vee-unknown": _row("too little is known of a plastic frog to say whether a tread can join its vee rails", Severity.NOTE),
+    "vee-unknown": _row(
+        "too little is known of a plastic frog to say whether a tread can join its vee rails", Severity.NOTE
+    ),
     "blade-back": _row("an open live blade can touch the backs of wheels", Severity.WARNING),
 }
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from frogfeed.findings.finding import Location
+from frogfeed.layout.ends import KindShape, built_in_shapes
 from frogfeed.layout.lines import LineItem
 from frogfeed.layout.schema import LayoutFile
 
@@ -17,8 +18,8 @@ Path = tuple[str | int, ...]
 class Layout:
     """The validated tables, the typed lines, and where everything stands in the file.
 
-    `places` maps a key path to the location of its value; `text` is the file as read; `hash` the first
-    16 hex digits of its SHA-256.
+    `locations` maps a key path to the location of its value; `text` is the file as read; `hash` the first
+    16 hex digits of its SHA-256; `kinds` the outlines of all kinds of piece, the modeller's own included.
     """
 
     file: LayoutFile
@@ -27,6 +28,7 @@ class Layout:
     text: str
     hash: str
     name: str
+    kinds: Mapping[str, KindShape] = field(default_factory=built_in_shapes)
 
     def at(self, *path: str | int) -> Location | None:
         """The location of the value at `path`, or of the nearest table around it."""

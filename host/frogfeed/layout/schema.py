@@ -293,8 +293,37 @@ class Board(Table):
     at_mm: Position | None = None
 
 
+class LengthTable(Table):
+    """`{ mm = 900 }` in a line: a length of plain track."""
+
+    mm: Positive
+
+
+class FeedTable(Table):
+    """`{ feed = "main", left = "A" }` in a line: droppers from a district's bus to the rails."""
+
+    feed: Name
+    left: Side
+    rail: Hand | None = None
+    wire: str | None = None
+    mm: NotNegative | None = None
+
+
+class JoinerTable(Table):
+    """`{ joiner = "untrusted" }` in a line: a metal joiner that is not trusted to conduct."""
+
+    joiner: Literal["untrusted"]
+    rail: Hand | None = None
+
+
+class GapTable(Table):
+    """`{ gap = "left" }` in a line: insulated joiners, or cuts, in one rail or both."""
+
+    gap: Literal["both", "left", "right"]
+
+
 LineItems = tuple[Any, ...]
-"""As written; `layout.lines` turns each into a typed item."""
+"""As written; `layout.line_items` turns each into a typed item of `layout.lines`."""
 
 
 class LayoutFile(BaseModel):

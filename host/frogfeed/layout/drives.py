@@ -1,0 +1,80 @@
+"""Which drive throws what: each piece's drive slots resolved, and the settings every drive has.
+
+A piece that names no drive has one of its own: "T1" for a piece with one drive, "X1-a" and "X1-b" or "W-left" and
+"W-right" for a piece with two. A drive's settings are those of the pieces that use it by their own names; a piece
+whose settings bear other names says which is which: `drive = { name = "D1", left = "right", right = "left" }`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from frogfeed.layout.ends import KindShape, built_in_shapes, kind_name
+from frogfeed.layout.schema import DriveRef, DriveUse, LayoutFile, OwnPiece, Piece
+
+
+class DriveUseResolved(NamedTuple):
+    """The drive of one slot of a piece, and for each setting of the piece the drive's setting that throws it."""
+
+    drive: str
+    settings: Mapping[str, str]
+
+
+def stated_drive(piece: Piece, slot: str) -> DriveRef | None:
+    """What the file says of a drive slot, or None where it leaves it out."""
+    stated: DriveRef | None = (
+        piece.drives.get(slot) if isinstance(piece, OwnPiece) else getattr(piece, slot, None)
+    )
+    return stated
+
+
+def default_drive(piece: str, slot: str, slots: int) -> str:
+    """The name of the drive a piece has of its own where the file names none."""
+    return piece if slots == 1 else f"{piece}-{slot.removeprefix('drive_')}"
+
+
+def resolve_use(
+    name: str, piece: Piece, slot: str, settings: tuple[str, ...], slots: int
+) -> DriveUseResolved:
+    """One slot's drive with its mapping; settings that the file does not map keep their names."""
+    stated = stated_drive(piece, slot)
+    if isinstance(stated, DriveUse):
+        mapped = {s: str((stated.model_extra or {}).get(s, s)) for s in settings}
+        return DriveUseResolved(stated.name, mapped)
+    return DriveUseResolved(stated or default_drive(name, slot, slots), {s: s for s in settings})
+
+
+def drive_uses(
+    file: LayoutFile, kinds: Mapping[str, KindShape] | None = None
+) -> dict[tuple[str, str], DriveUseResolved]:
+    """Every (piece, slot) of every piece of a known kind, built or not, with its drive; in the file's order."""
+    shapes = built_in_shapes() if kinds is None else kinds
+    uses: dict[tuple[str, str], DriveUseResolved] = {}
+    for name, piece in file.pieces().items():
+        shape = shapes.get(kind_name(piece))
+        if shape is None:
+            continue
+        for slot, settings in shape.slots.items():
+            uses[name, slot] = resolve_use(name, piece, slot, settings, len(shape.slots))
+    return uses
+
+
+def drive_settings(
+    file: LayoutFile, kinds: Mapping[str, KindShape] | None = None
+) -> dict[str, tuple[str, ...]]:
+    """Every drive with its settings, in the order of the piece that uses it first.
+
+    A piece that uses the drive by its own settings' names decides; where all of them map, the mapped names do.
+    """
+    shapes = built_in_shapes() if kinds is None else kinds
+    pieces = file.pieces()
+    plain: dict[str, dict[str, None]] = {}
+    mapped: dict[str, dict[str, None]] = {}
+    uses = drive_uses(file, shapes)
+    for (name, slot), use in uses.items():
+        by_name = not isinstance(stated_drive(pieces[name], slot), DriveUse)
+        if by_name:
+            plain.setdefault(use.drive, dict.fromkeys(use.settings.values()))
+        mapped.setdefault(use.drive, {}).update(dict.fromkeys(use.settings.values()))
+    return {drive: tuple(plain.get(drive, names)) for drive, names in mapped.items()}

@@ -1,0 +1,160 @@
+"""What is collected while a layout file is read: findings by place, and the words they share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime, time
+from difflib import get_close_matches
+from typing import Any
+
+from frogfeed.findings.codes import info
+from frogfeed.findings.finding import Finding, Location
+from frogfeed.layout.positions import KeyPath, Positions
+
+MOST_SHOWN = 100
+"""More findings than this are counted, not listed: a person mends the first ones and asks again."""
+
+
+class BadLayout(Exception):  # noqa: N818
+    """A layout file with mistakes: all of them, sorted by place. None of the file has been used."""
+
+    def __init__(self, findings: tuple[Finding, ...]) -> None:
+        super().__init__(findings)
+        self.findings = findings
+
+    def __str__(self) -> str:
+        return "\n".join(f"{f.where or f.subject}: {f.what}" for f in self.findings)
+
+
+class Mistakes:
+    """Collects findings. One path gets one finding: the first, so that no mistake is answered twice."""
+
+    def __init__(self, where: Positions) -> None:
+        self.where = where
+        self._found: list[Finding] = []
+        self._paths: set[KeyPath] = set()
+
+    def __bool__(self) -> bool:
+        return bool(self._found)
+
+    def has(self, path: KeyPath) -> bool:
+        """Whether a finding stands at exactly this path."""
+        return path in self._paths
+
+    def add(
+        self,
+        code: str,
+        path: KeyPath,
+        what: str,
+        *,
+        why: str = "",
+        cure: str = "",
+        subject: str | None = None,
+        at_key: bool = False,
+        related: Iterable[tuple[str, Location]] = (),
+    ) -> None:
+        """Add a finding at a key path (at the key itself where `at_key`), unless the path has one."""
+        if path in self._paths:
+            return
+        self._paths.add(path)
+        where = (self.where.key(path) if at_key else None) or self.where.nearest(path)
+        self._found.append(
+            Finding(
+                code=code,
+                severity=info(code).severity,
+                subject=subject or dotted(path),
+                what=what,
+                why=why,
+                cure=cure,
+                where=where,
+                related=tuple(related),
+            )
+        )
+
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings by place; where there are too many, the first ones and how many more there are."""
+        ordered = sorted(self._found, key=place_order)
+        if len(ordered) <= MOST_SHOWN:
+            return tuple(ordered)
+        left_out = len(ordered) - MOST_SHOWN
+        more = Finding(
+            code="file-more",
+            severity=info("file-more").severity,
+            subject="file",
+            what=f"{left_out} more mistakes were found and are not listed",
+            cure="Mend the ones above, then check again.",
+            where=ordered[MOST_SHOWN].where,
+        )
+        return (*ordered[:MOST_SHOWN], more)
+
+    def refuse(self) -> None:
+        """Raise BadLayout if there are any findings."""
+        if self._found:
+            raise BadLayout(self.findings())
+
+
+def place_order(finding: Finding) -> tuple[int, int, str]:
+    """Sort key: by line and column, then by code."""
+    where = finding.where
+    return (where.line, where.column, finding.code) if where else (0, 0, finding.code)
+
+
+def dotted(path: KeyPath) -> str:
+    """A key path as a person says it: `turnout.T1.drive`, `lines.up[3]`."""
+    text = ""
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            text += f".{part}" if text else part
+    return text or "file"
+
+
+def nearest(word: str, words: Iterable[str]) -> str | None:
+    """The nearest of the allowed words, or None where none is near. Case alone never matters."""
+    pool = list(words)
+    folded = {w.lower(): w for w in reversed(pool)}
+    if word.lower() in folded:
+        return folded[word.lower()]
+    found = get_close_matches(word.lower(), folded, n=1, cutoff=0.6)
+    return folded[found[0]] if found else None
+
+
+def did_you_mean(word: str, words: Iterable[str], none: str = "") -> str:
+    """A sentence that suggests the nearest word, or lists what there is, or says `none` where there is nothing."""
+    pool = list(words)
+    near = nearest(word, pool)
+    if near is not None:
+        return f'Did you mean "{near}"?'
+    if not pool:
+        return none
+    return f"There {'is' if len(pool) == 1 else 'are'}: {listed(pool)}."
+
+
+def listed(words: Iterable[str], most: int = 12, last: str = "and") -> str:
+    """Words in a row as in a sentence, cut short where there are many."""
+    pool = list(words)
+    if len(pool) > most:
+        return ", ".join(pool[:most]) + f" {last} {len(pool) - most} more"
+    if len(pool) < 2:
+        return "".join(pool)
+    return ", ".join(pool[:-1]) + f" {last} {pool[-1]}"
+
+
+def shown(value: Any) -> str:
+    """A value as found in the file, short enough for one line."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        text = value if len(value) <= 40 else value[:37] + "..."
+        return '"' + text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n") + '"'
+    if isinstance(value, int | float):
+        text = repr(value) if not isinstance(value, int) or abs(value) < 10**18 else "a huge number"
+        return text
+    if isinstance(value, list | tuple):
+        return "a list" if value else "an empty list"
+    if isinstance(value, Mapping):
+        return "a table"
+    if isinstance(value, datetime | date | time):
+        return f"the date or time {value.isoformat()}"
+    return type(value).__name__
