@@ -1,0 +1,94 @@
+"""Layouts for tests: from TOML text through the reader, or random ones straight from validated tables."""
+
+from __future__ import annotations
+
+import random
+from typing import Any
+
+from frogfeed.findings.finding import Location
+from frogfeed.layout.lines import EndItem, FeedItem, GapItem, JoinerItem, LineItem, PlaceItem
+from frogfeed.layout.model import Layout
+from frogfeed.layout.reading import read_layout_text
+from frogfeed.layout.schema import Hand, LayoutFile, Side
+from frogfeed.track.catalogue import built_in
+
+HEAD = '[layout]\nname = "Test"\ngauge = "OO"\ncontrol = "dc"\n[district.main]\n'
+BOTH = (Hand.LEFT, Hand.RIGHT)
+NOWHERE = Location("test.toml", 1, 1)
+
+
+def layout(body: str, head: str = HEAD) -> Layout:
+    """A layout of one district, read from TOML text."""
+    return read_layout_text(head + body, "test.toml")
+
+
+def random_layout(rng: random.Random, most_drives: int) -> Layout:
+    """Random pieces of random make and state, their ends joined at random, with random gaps and feeds."""
+    tables: dict[str, Any] = {
+        "layout": {"name": "Random", "gauge": "OO", "control": "dc"},
+        "district": {"main": {}, "yard": {}} if rng.random() < 0.15 else {"main": {}},
+        "place": {},
+    }
+    ends: list[LineItem] = []
+    drives = 0
+    shared: list[str] = []
+    while drives < most_drives:
+        table, kind, slots = rng.choice(
+            [("turnout", "turnout", 1)] * 5
+            + [("three-way", "three-way", 2), ("three-way", "three-way-lapped", 2), ("slip", "double-slip", 2)]
+            + [("slip", "single-slip-left", 2), ("diamond", "diamond", 0)]
+        )
+        name = f"{kind[0].upper()}{len(ends)}"
+        piece: dict[str, Any] = {"make": rng.choice(["live-frog", "insulated-frog"])}
+        if kind == "single-slip-left":
+            piece["slip_road"] = "a.left-b.right"
+        elif table in ("three-way",):
+            piece["kind"] = kind
+        piece["links"] = rng.choice(["in", "removed"])
+        piece["blades"] = rng.choice(["contact", "contact", "bonded"])
+        piece["frog"] = rng.choice(["unfed", "switched"])
+        if rng.random() < 0.9 and piece["links"] == "in" and piece["blades"] == "bonded":
+            # Bonded blades with the links in are a short for good: kept, but rare.
+            piece["links"] = "removed"
+        if table == "turnout" and shared and rng.random() < 0.15:
+            piece["drive"] = rng.choice(shared)
+        else:
+            drives += slots
+            if table == "turnout":
+                piece["drive"] = f"D{name}"
+                shared.append(f"D{name}")
+        tables.setdefault(table, {})[name] = piece
+        ends += [EndItem(name, e, NOWHERE) for e in built_in()[kind].ends]
+        if slots == 0:
+            drives += rng.choice([0, 1])
+    if shared:
+        tables["drive"] = {d: {} for d in shared}
+    rng.shuffle(ends)
+    lines: dict[str, tuple[LineItem, ...]] = {}
+    while ends:
+        first = ends.pop()
+        if ends and rng.random() < 0.6:
+            second: LineItem = ends.pop()
+        else:
+            place = f"P{len(lines)}"
+            tables["place"][place] = {"kind": "buffer"}
+            second = PlaceItem(place, NOWHERE)
+        lines[f"L{len(lines)}"] = (first, *_between(rng, list(tables["district"])), second)
+    return Layout(LayoutFile.model_validate(tables), lines, {}, "", "0" * 16, "random.toml")
+
+
+def _between(rng: random.Random, districts: list[str]) -> list[LineItem]:
+    def feed() -> list[LineItem]:
+        if rng.random() < thin:
+            return []
+        hands = BOTH if rng.random() < 0.8 else (rng.choice(BOTH),)
+        return [FeedItem(rng.choice(districts), Side.A if rng.random() < 0.8 else Side.B, hands, None, None, NOWHERE)]
+
+    thin = rng.choice([0.6, 0.8, 0.9])
+    roll = rng.random()
+    middle: list[LineItem] = []
+    if roll < 0.6:
+        middle = [GapItem(BOTH if rng.random() < 0.7 else (rng.choice(BOTH),), NOWHERE)]
+    elif roll < 0.7:
+        middle = [JoinerItem(BOTH, NOWHERE)]
+    return [*feed(), *middle, *feed()]
