@@ -11,6 +11,7 @@ changes over in mid-travel.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -117,52 +118,80 @@ class Refused:
 Outcome = Window | Refused
 
 
-def linkage_faults(
-    linkage: Linkage, range_us: tuple[int, int], needed_throw_mm: float
-) -> list[tuple[str, str]]:
-    """What is wrong with a drive's geometry by itself, as (what, cure) with the numbers in it.
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What is wrong with a drive's geometry: a finding's code, what with the numbers, why, and the cure."""
+
+    code: str
+    what: str
+    why: str
+    cure: str
+
+    def __iter__(self) -> Iterator[str]:
+        return iter((self.code, self.what, self.why, self.cure))
+
+
+def linkage_faults(linkage: Linkage, range_us: tuple[int, int], needed_throw_mm: float) -> tuple[Fault, ...]:
+    """What is wrong with a drive's geometry by itself.
 
     `needed_throw_mm` is how far an open blade must stand off for the gauge's wheels.
     """
-    found: list[tuple[str, str]] = []
+    found: list[Fault] = []
     low, high = range_us
     for pulse in linkage.pulse_us:
         if not low <= pulse <= high:
             found.append(
-                (
+                Fault(
+                    "throw-pulse-range",
                     f"a pulse of {pulse} µs is outside the servo's range of {low} to {high} µs",
+                    "the servo would run into its own stop, growl and burn out",
                     "move the horn by a spline, or set range_us to what this servo stands",
                 )
             )
     if linkage.pulse_us[0] == linkage.pulse_us[1]:
-        found.append(("both ends have the same pulse", "give each setting its own pulse"))
-        return found
+        found.append(
+            Fault(
+                "throw-pulse-same",
+                "both ends have the same pulse",
+                "the blades would never move",
+                "give each setting its own pulse",
+            )
+        )
+        return tuple(found)
     if linkage.half_angle_deg > MAX_ANGLE_DEG:
         found.append(
-            (
-                f"the horn turns {linkage.half_angle_deg:.0f}° to either side of the middle; beyond "
-                f"{MAX_ANGLE_DEG:.0f}° it hardly moves the rod",
+            Fault(
+                "throw-angle",
+                f"the horn turns {linkage.half_angle_deg:.0f}° to either side of the middle",
+                f"beyond {MAX_ANGLE_DEG:.0f}° a horn hardly moves the rod any further, and past 90° back "
+                "again",
                 "bring the pulses closer together and use a longer horn",
             )
         )
     if linkage.throw_mm < needed_throw_mm:
         found.append(
-            (
-                f"a blade throw of {linkage.throw_mm:.2f} mm leaves the open blade closer than the "
-                f"{needed_throw_mm:.2f} mm that the wheels need",
+            Fault(
+                "throw-short",
+                f"a blade throw of {linkage.throw_mm:.2f} mm is less than the {needed_throw_mm:.2f} mm by "
+                "which "
+                "an open blade must clear the wheels",
+                "the backs of the wheels would touch the open blade, which carries the other polarity",
                 f"open the blades by at least {needed_throw_mm:.2f} mm",
             )
         )
     if linkage.reach_mm < linkage.needed_reach_mm:
         found.append(
-            (
-                f"the horn moves the tie bar by {2 * linkage.reach_mm:.2f} mm, but the throw of "
-                f"{linkage.throw_mm:.2f} mm and {linkage.lost_motion_mm:.2f} mm of lost motion take "
-                f"{2 * linkage.needed_reach_mm:.2f} mm",
+            Fault(
+                "throw-reach",
+                f"the horn moves the tie bar by {2 * linkage.reach_mm:.2f} mm, but throw and lost motion "
+                "take "
+                f"{2 * linkage.needed_reach_mm:.2f} mm ({linkage.throw_mm:.2f} and "
+                f"{linkage.lost_motion_mm:.2f})",
+                "the blades would not be pressed home, and wheels would split them",
                 "move the pulses further apart, or use a longer horn",
             )
         )
-    return found
+    return tuple(found)
 
 
 def stretch(linkage: Linkage, motion: Motion, to: int) -> Stretch:

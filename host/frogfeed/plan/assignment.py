@@ -1,0 +1,291 @@
+"""Which board and which class of output serves what: one mixed-integer program, solved by HiGHS.
+
+Drives whose settings decide one table belong together (a table only uses drives of its own board) and go to
+a board as one cluster, with their feeds. Feed channels of a board that are alike (same switch, same enable)
+form a class; the single channel within it is chosen afterwards (`channels`), where it makes no difference
+to the wire.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
+from scipy.sparse import coo_array
+
+MOVED_COST = 1e6
+"""What moving one thing away from where it is wired costs beside a millimetre of wire: it is not done for
+wire.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A feed or a lone need of a cluster: which (board, class) pairs it may use, and at what cost in mm."""
+
+    name: str
+    cluster: int
+    district: str
+    options: Mapping[tuple[int, int], float]
+
+
+@dataclass(frozen=True, slots=True)
+class ClassOf:
+    """A class of feed channels: how many, what each takes of the board's shared cells, and its district
+    domain.
+
+    `cells` maps a shared resource pool to how much of it one channel takes; `domain` names a part of the
+    board that serves one district only, or is None.
+    """
+
+    name: str
+    count: int
+    cells: Mapping[str, int]
+    domain: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class BoardOf:
+    """A board's capacities. `pools` are the shared cells of feed channels: name -> how many."""
+
+    name: str
+    servos: int
+    inputs: int
+    classes: tuple[ClassOf, ...]
+    pools: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Cluster:
+    """Drives that share a board: how many servos and inputs, and the cost of each board in mm (None: not
+    allowed).
+    """
+
+    name: str
+    servos: int
+    inputs: int
+    cost: tuple[float | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """The whole assignment. `district_cost[board][district]` is the bus wire to bring a district to a
+    board.
+    """
+
+    boards: tuple[BoardOf, ...]
+    clusters: tuple[Cluster, ...]
+    items: tuple[Item, ...]
+    district_cost: tuple[Mapping[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """Board of every cluster, (board, class) of every item, the cost, the proven bound and the gap."""
+
+    cluster_board: tuple[int, ...]
+    item_class: tuple[tuple[int, int], ...]
+    cost: float
+    bound: float
+    gap: float
+    seconds: float
+
+
+LIMITS = ("servos", "inputs", "outputs", "districts", "together")
+"""The families of limits that an infeasible problem is tested against, in the order in which they are
+tried.
+"""
+
+
+@dataclass(slots=True)
+class _Rows:
+    rows: list[int] = field(default_factory=list)
+    cols: list[int] = field(default_factory=list)
+    values: list[float] = field(default_factory=list)
+    low: list[float] = field(default_factory=list)
+    high: list[float] = field(default_factory=list)
+
+    def add(self, terms: Iterable[tuple[int, float]], low: float, high: float) -> None:
+        row = len(self.low)
+        for col, value in terms:
+            self.rows.append(row)
+            self.cols.append(col)
+            self.values.append(value)
+        self.low.append(low)
+        self.high.append(high)
+
+
+class _Model:
+    """Columns and rows of one problem; `without` names families of limits left out."""
+
+    def __init__(self, problem: Problem, without: frozenset[str] = frozenset()) -> None:
+        self.problem = problem
+        self.costs: list[float] = []
+        self.rows = _Rows()
+        self.x: dict[tuple[int, int], int] = {}
+        self.f: dict[tuple[int, tuple[int, int]], int] = {}
+        self.y: dict[tuple[int, str], int] = {}
+        self.z: dict[tuple[int, str, str], int] = {}
+        self._columns()
+        self._choices(together="together" not in without)
+        if "servos" not in without:
+            self._capacity(lambda c: c.servos, lambda b: b.servos)
+        if "inputs" not in without:
+            self._capacity(lambda c: c.inputs, lambda b: b.inputs)
+        if "outputs" not in without:
+            self._outputs()
+        if "districts" not in without:
+            self._domains()
+        self._district_wire()
+
+    def _column(self, cost: float) -> int:
+        self.costs.append(cost)
+        return len(self.costs) - 1
+
+    def _columns(self) -> None:
+        p = self.problem
+        for c, cluster in enumerate(p.clusters):
+            for b, cost in enumerate(cluster.cost):
+                if cost is not None:
+                    self.x[c, b] = self._column(cost)
+        for i, item in enumerate(p.items):
+            for option, cost in item.options.items():
+                self.f[i, option] = self._column(cost)
+
+    def _choices(self, together: bool) -> None:
+        p = self.problem
+        for c in range(len(p.clusters)):
+            self.rows.add(((self.x[c, b], 1.0) for b in range(len(p.boards)) if (c, b) in self.x), 1, 1)
+        for i, item in enumerate(p.items):
+            self.rows.add(((self.f[i, o], 1.0) for o in item.options), 1, 1)
+            if not together:
+                continue
+            for b in range(len(p.boards)):
+                mine = [(self.f[i, o], 1.0) for o in item.options if o[0] == b]
+                here = self.x.get((item.cluster, b))
+                if mine:
+                    self.rows.add([*mine, *([] if here is None else [(here, -1.0)])], -np.inf, 0)
+
+    def _capacity(self, size: Callable[[Cluster], int], limit: Callable[[BoardOf], int]) -> None:
+        for b, board in enumerate(self.problem.boards):
+            terms = [
+                (self.x[c, b], float(size(cluster)))
+                for c, cluster in enumerate(self.problem.clusters)
+                if (c, b) in self.x and size(cluster)
+            ]
+            if terms:
+                self.rows.add(terms, 0, limit(board))
+
+    def _outputs(self) -> None:
+        for b, board in enumerate(self.problem.boards):
+            for k, cls in enumerate(board.classes):
+                users = [(self.f[key], 1.0) for key in self.f if key[1] == (b, k)]
+                if users:
+                    self.rows.add(users, 0, cls.count)
+            for pool, size in board.pools.items():
+                terms = [
+                    (col, float(board.classes[option[1]].cells[pool]))
+                    for (_, option), col in self.f.items()
+                    if option[0] == b and pool in board.classes[option[1]].cells
+                ]
+                if terms:
+                    self.rows.add(terms, 0, size)
+
+    def _domains(self) -> None:
+        p = self.problem
+        for (i, (b, k)), col in list(self.f.items()):
+            domain = p.boards[b].classes[k].domain
+            if domain is not None:
+                key = (b, domain, p.items[i].district)
+                if key not in self.z:
+                    self.z[key] = self._column(0.0)
+                self.rows.add([(col, 1.0), (self.z[key], -1.0)], -np.inf, 0)
+        for b, domain in {(b, d) for b, d, _ in self.z}:
+            self.rows.add(((col, 1.0) for (bb, d, _), col in self.z.items() if (bb, d) == (b, domain)), 0, 1)
+
+    def _district_wire(self) -> None:
+        p = self.problem
+        for (i, (b, _)), col in list(self.f.items()):
+            district = p.items[i].district
+            cost = p.district_cost[b].get(district, 0.0)
+            if cost <= 0.0:
+                continue
+            if (b, district) not in self.y:
+                self.y[b, district] = self._column(cost)
+            self.rows.add([(col, 1.0), (self.y[b, district], -1.0)], -np.inf, 0)
+
+    def solve(self, seconds: float, gap: float) -> OptimizeResult:
+        n = len(self.costs)
+        rows = self.rows
+        matrix = coo_array((rows.values, (rows.rows, rows.cols)), shape=(len(rows.low), n)).tocsr()
+        return milp(
+            np.array(self.costs),
+            integrality=np.ones(n, dtype=np.int64),
+            bounds=Bounds(0, 1),
+            constraints=LinearConstraint(matrix, np.array(rows.low), np.array(rows.high)),
+            options={"time_limit": seconds, "mip_rel_gap": gap},
+        )
+
+
+def solve(problem: Problem, seconds: float = 60.0, gap: float = 0.0) -> Solution | None:
+    """The cheapest assignment, or None where none exists. Raises TimeoutError where none was found in
+    time.
+    """
+    began = time.perf_counter()
+    if not problem.clusters and not problem.items:
+        return Solution((), (), 0.0, 0.0, 0.0, 0.0)
+    if any(all(c is None for c in cluster.cost) for cluster in problem.clusters):
+        return None
+    if any(not item.options for item in problem.items):
+        return None
+    model = _Model(problem)
+    result = model.solve(seconds, gap)
+    if result.x is None:
+        if result.status == 1:
+            raise TimeoutError(f"no assignment was found within {seconds:.0f} s")
+        return None
+    chosen = np.round(result.x) > 0.5
+    board = [
+        next(b for b in range(len(problem.boards)) if (c, b) in model.x and chosen[model.x[c, b]])
+        for c in range(len(problem.clusters))
+    ]
+    classes = [next(o for o in item.options if chosen[model.f[i, o]]) for i, item in enumerate(problem.items)]
+    cost = float(result.fun)
+    bound = float(result.mip_dual_bound) if result.mip_dual_bound is not None else cost
+    spread = max(0.0, cost - bound) / cost if cost > 1e-9 else 0.0
+    return Solution(tuple(board), tuple(classes), cost, bound, spread, time.perf_counter() - began)
+
+
+def binding_limits(problem: Problem, seconds: float = 20.0) -> tuple[str, ...]:
+    """For a problem without a solution: the families of limits of which dropping any one alone would allow
+    one.
+
+    Empty where no single family is to blame.
+    """
+    found: list[str] = []
+    for limit in LIMITS:
+        result = _Model(problem, frozenset((limit,))).solve(seconds, 1.0)
+        if result.x is not None:
+            found.append(limit)
+    return tuple(found)
+
+
+def joined(pairs: Iterable[Sequence[int]], count: int) -> list[int]:
+    """Union-find: the cluster number of each of `count` things, numbered in order of first appearance."""
+    parent = list(range(count))
+
+    def root(i: int) -> int:
+        while parent[i] != i:
+            parent[i] = parent[parent[i]]
+            i = parent[i]
+        return i
+
+    for group in pairs:
+        for other in group[1:]:
+            a, b = root(group[0]), root(other)
+            parent[max(a, b)] = min(a, b)
+    order: dict[int, int] = {}
+    return [order.setdefault(root(i), len(order)) for i in range(count)]

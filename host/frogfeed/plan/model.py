@@ -1,0 +1,158 @@
+"""What a plan is: channels by board, decision tables, changeover moves, and how good the assignment is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from frogfeed.findings.finding import Finding, Location
+from frogfeed.parts.boards import BoardProfile, FeedChannel, InputChannel, SensorChannel, ServoChannel, Trip
+from frogfeed.throw.linkage import Linkage
+from frogfeed.throw.motion import Motion
+from frogfeed.throw.window import Window
+from frogfeed.track.conditions import Term, When
+
+Place = tuple[float, float]
+"""A position on the baseboard, in mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class DriveNeed:
+    """A drive that needs a servo channel, or (hand-thrown) an input for each position contact."""
+
+    name: str
+    settings: tuple[str, ...]
+    hand: bool
+    contacts: tuple[str, ...]
+    place: Place | None
+    at: Location | None
+
+
+@dataclass(frozen=True, slots=True)
+class FeedNeed:
+    """A switched output: its table as disjoint rows (term, side "A" or "B"), and what limits the choice of
+    channel.
+
+    `kind` is the modeller's own wish or None; `rails` are fed together.
+    """
+
+    output: str
+    rails: tuple[str, ...]
+    piece: str
+    district: str
+    rows: tuple[tuple[Term, Literal["A", "B"]], ...]
+    drives: tuple[str, ...]
+    bonded: bool
+    undecided: When
+    kind: Literal["pair", "changeover", "latching"] | None
+    place: Place | None
+    at: Location | None
+
+
+@dataclass(frozen=True, slots=True)
+class DrivePlan:
+    """A drive on its board. `channel` is None for a hand-thrown one, `linkage` and `motion` then too."""
+
+    need: DriveNeed
+    channel: ServoChannel | None
+    inputs: tuple[InputChannel, ...]
+    linkage: Linkage | None
+    motion: Motion | None
+    home: int | None
+    release_at_rest: bool
+    debounce_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class MovePlan:
+    """When a feed changes over on the way of one drive to one of its settings (an index)."""
+
+    drive: str
+    to: int
+    window: Window
+
+
+@dataclass(frozen=True, slots=True)
+class FeedPlan:
+    """A switched output on its channel. `rest` is the bus wire on a changeover's normally-closed side."""
+
+    need: FeedNeed
+    channel: FeedChannel
+    moves: tuple[MovePlan, ...]
+    rest: Literal["A", "B"] | None
+    sensor: SensorChannel | None
+    trip: Trip | None
+
+
+@dataclass(frozen=True, slots=True)
+class BoardPlan:
+    """Everything on one board, in the order in which its settings document lists it."""
+
+    name: str
+    profile: BoardProfile
+    serial: str | None
+    implied: bool
+    place: Place | None
+    drives: tuple[DrivePlan, ...]
+    feeds: tuple[FeedPlan, ...]
+    wire_mm: float
+
+    def drive_index(self, name: str) -> int:
+        """The place of a drive in `drives`. Raises ValueError where the board has no such drive."""
+        return [d.need.name for d in self.drives].index(name)
+
+
+@dataclass(frozen=True, slots=True)
+class Optimum:
+    """How good the assignment is: its cost, the proven bound, and the gap between them as a fraction.
+
+    The cost is wire in mm, with a stated surcharge for a feed on an output that has no off of its own.
+    """
+
+    cost: float
+    bound: float
+    gap: float
+    wire_mm: float
+    moved: int
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The whole plan. `findings` are notes and warnings; errors refuse a plan."""
+
+    layout: str
+    layout_hash: str
+    control: Literal["dc", "dcc"]
+    boards: tuple[BoardPlan, ...]
+    optimum: Optimum
+    findings: tuple[Finding, ...]
+
+    def board(self, name: str) -> BoardPlan:
+        """The board of this name. Raises KeyError where there is none."""
+        for b in self.boards:
+            if b.name == name:
+                return b
+        raise KeyError(name)
+
+    def channels(self) -> Mapping[str, tuple[str, str]]:
+        """Everything assigned: drive, output or position contact ("T4.left") -> (board, channel)."""
+        found: dict[str, tuple[str, str]] = {}
+        for b in self.boards:
+            for d in b.drives:
+                if d.channel is not None:
+                    found[d.need.name] = (b.name, d.channel.name)
+                for contact, i in zip(d.need.contacts, d.inputs, strict=True):
+                    found[contact] = (b.name, i.name)
+            for f in b.feeds:
+                found[f.need.output] = (b.name, f.channel.name)
+        return found
+
+
+class PlanRefusedError(Exception):
+    """No plan; `findings` say which limit binds, where, and what would free it."""
+
+    def __init__(self, findings: tuple[Finding, ...]) -> None:
+        super().__init__("; ".join(f.what for f in findings))
+        self.findings = findings

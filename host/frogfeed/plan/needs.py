@@ -1,0 +1,123 @@
+"""What a layout asks of its boards: drives to move, switched outputs, position contacts to read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Literal
+
+from frogfeed.findings.finding import Location
+from frogfeed.layout.drives import drive_uses
+from frogfeed.layout.model import Layout
+from frogfeed.layout.schema import Drive, DriveKind, Piece
+from frogfeed.plan.model import DriveNeed, FeedNeed, Place
+from frogfeed.track.conditions import Term, When, join
+from frogfeed.track.network import RailNetwork, SwitchedFeed
+
+
+def drive_table(layout: Layout, name: str) -> Drive:
+    """What the file says of a drive; the stated defaults where it has no table."""
+    return layout.file.drive.get(name) or Drive()
+
+
+def pieces_of_drives(layout: Layout) -> dict[str, list[str]]:
+    """For every drive the pieces it throws, in the file's order."""
+    found: dict[str, list[str]] = {}
+    for (piece, _), use in drive_uses(layout.file).items():
+        found.setdefault(use.drive, []).append(piece)
+    return found
+
+
+def drive_needs(layout: Layout, network: RailNetwork) -> tuple[DriveNeed, ...]:
+    """Every drive of the network, in its order."""
+    pieces = layout.file.pieces()
+    users = pieces_of_drives(layout)
+    return tuple(
+        _drive(layout, name, settings, users.get(name, []), pieces)
+        for name, settings in network.drives.items()
+    )
+
+
+def _drive(
+    layout: Layout, name: str, settings: tuple[str, ...], users: list[str], pieces: Mapping[str, Piece]
+) -> DriveNeed:
+    table = drive_table(layout, name)
+    place: Place | None = table.at_mm
+    for user in users:
+        if place is None:
+            place = pieces[user].at_mm
+    hand = table.kind is DriveKind.HAND
+    watched = settings if table.contacts == "both" else settings[:1]
+    contacts = tuple(f"{name}.{s}" for s in watched) if hand else ()
+    at = layout.at("drive", name) or (piece_location(layout, users[0]) if users else None)
+    return DriveNeed(name, settings, hand, contacts, place, at)
+
+
+def piece_location(layout: Layout, name: str) -> Location | None:
+    """Where a piece's or place's table stands in the file."""
+    for table in ("turnout", "three-way", "slip", "diamond", "piece", "place"):
+        found = layout.locations.get((table, name))
+        if found is not None:
+            return found
+    return None
+
+
+def feed_needs(layout: Layout, network: RailNetwork) -> tuple[FeedNeed, ...]:
+    """Every switched output of the network, in its order; entries that share an output are one."""
+    by_output: dict[str, list[SwitchedFeed]] = {}
+    for s in network.switched:
+        by_output.setdefault(s.output, []).append(s)
+    return tuple(_feed(layout, network, entries) for entries in by_output.values())
+
+
+def _feed(layout: Layout, network: RailNetwork, entries: list[SwitchedFeed]) -> FeedNeed:
+    first = entries[0]
+    piece = layout.file.pieces().get(first.piece)
+    place = layout.file.place.get(first.piece)
+    wish = piece.output if piece is not None else None
+    spot = piece.at_mm if piece is not None else (place.at_mm if place is not None else None)
+    rows = tuple(
+        (term, _side(network, row.wire)) for row in first.rows for term in disjoint(row.when, network.drives)
+    )
+    return FeedNeed(
+        output=first.output,
+        rails=tuple(e.rail for e in entries),
+        piece=first.piece,
+        district=first.district,
+        rows=rows,
+        drives=first.drives,
+        bonded=all(e.bonded_blades for e in entries),
+        undecided=first.undecided,
+        kind=wish.value if wish is not None else None,
+        place=spot,
+        at=first.at,
+    )
+
+
+def _side(network: RailNetwork, wire: str) -> Literal["A", "B"]:
+    return "A" if network.wires[wire].side.value == "A" else "B"
+
+
+def disjoint(when: When, drives: Mapping[str, tuple[str, ...]]) -> tuple[Term, ...]:
+    """The same condition as terms of which never two hold at once, in a stable order."""
+    done: list[Term] = []
+    for term in when:
+        pieces = [term]
+        for other in done:
+            pieces = [p for q in pieces for p in _without(q, other, drives)]
+        done += pieces
+    return tuple(done)
+
+
+def _without(term: Term, other: Term, drives: Mapping[str, tuple[str, ...]]) -> Iterable[Term]:
+    """`term` where `other` does not hold, as terms that exclude each other."""
+    if join(term, other) is None:
+        yield term
+        return
+    fixed = dict(term)
+    for drive, setting in other:
+        if drive in fixed:
+            continue
+        for alternative in drives[drive]:
+            if alternative != setting:
+                yield tuple(sorted({**fixed, drive: alternative}.items()))
+        fixed[drive] = setting

@@ -1,0 +1,375 @@
+"""From a layout and its rail network to a plan, or to findings that say why there is none."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Literal
+
+from frogfeed.findings.finding import Finding, Severity
+from frogfeed.layout.drives import drive_uses
+from frogfeed.layout.model import Layout
+from frogfeed.layout.schema import Control, Turnout
+from frogfeed.parts import gauges
+from frogfeed.parts.boards import FeedChannel, InputChannel, ProfileError, ServoChannel, profile
+from frogfeed.plan import channels, refusal
+from frogfeed.plan.assignment import Solution, solve
+from frogfeed.plan.fixed import Fixed, read_fixed
+from frogfeed.plan.model import (
+    BoardPlan,
+    DriveNeed,
+    DrivePlan,
+    FeedNeed,
+    FeedPlan,
+    MovePlan,
+    Optimum,
+    Plan,
+    PlanRefusedError,
+)
+from frogfeed.plan.needs import drive_needs, drive_table, feed_needs
+from frogfeed.plan.problem import BoardSite, Built, build, distance_mm
+from frogfeed.plan.suit import Moving
+from frogfeed.throw.geometry import geometry_findings, linkage_of, motion_of
+from frogfeed.track.conditions import term
+from frogfeed.track.network import RailNetwork
+
+IMPLIED = ("pico-relay", "expander")
+"""Profiles tried, in this order, for the one board B1 of a layout that states none."""
+
+MOST_TABLE_DRIVES = 5
+"""How many drives one table may name on a board (the firmware's limit)."""
+
+
+def make_plan(
+    layout: Layout, network: RailNetwork, previous: Fixed | None = None, seconds: float = 60.0
+) -> Plan:
+    """Assign every drive, switched feed and position contact to a board and channel.
+
+    `previous` says where things are wired now (thing -> (board, channel)); what need not move stays. Raises
+    PlanRefusedError with every finding where no plan exists.
+    """
+    drives, feeds = drive_needs(layout, network), feed_needs(layout, network)
+    findings = _check_needs(layout, drives, feeds)
+    moving = _moving(layout, drives, findings)
+    errors = [f for f in findings if f.severity is Severity.ERROR]
+    if errors:
+        raise PlanRefusedError(tuple(findings))
+    last: PlanRefusedError | None = None
+    for sites in _site_choices(layout):
+        try:
+            return _plan(layout, sites, drives, feeds, moving, findings, previous or {}, seconds)
+        except PlanRefusedError as refused:
+            last = refused
+    assert last is not None
+    raise last
+
+
+def _plan(
+    layout: Layout,
+    sites: Sequence[BoardSite],
+    drives: Sequence[DriveNeed],
+    feeds: Sequence[FeedNeed],
+    moving: Mapping[str, Moving],
+    findings: Sequence[Finding],
+    previous: Fixed,
+    seconds: float,
+) -> Plan:
+    kinds = {d.name: "servo" for d in drives if not d.hand}
+    kinds |= {c: "input" for d in drives for c in d.contacts}
+    kinds |= {f.output: "feed" for f in feeds}
+    fixed, problems = read_fixed(layout, {s.name: s.profile for s in sites}, kinds)
+    if problems:
+        raise PlanRefusedError((*findings, *problems))
+    supplies = {name: d.at_mm for name, d in layout.file.district.items()}
+    here = {s.name for s in sites}
+    kept = {t: bc for t, bc in previous.items() if bc[0] in here and t in kinds}
+    built = build(sites, drives, feeds, moving, supplies, fixed, kept)
+    unsuited = refusal.unsuited_findings(built)
+    if unsuited:
+        raise PlanRefusedError((*findings, *unsuited))
+    solution = solve(built.problem, seconds)
+    if solution is None:
+        raise PlanRefusedError((*findings, *refusal.infeasible_findings(built)))
+    boards = tuple(_board(layout, built, solution, b, moving, fixed, kept) for b in range(len(sites)))
+    boards = tuple(b for b in boards if b.drives or b.feeds or not b.implied)
+    plan = Plan(
+        layout.file.layout.name,
+        layout.hash,
+        "dcc" if layout.file.layout.control is Control.DCC else "dc",
+        boards,
+        Optimum(0.0, 0.0, 0.0, 0.0, 0, 0.0),
+        (*findings, *_notes(boards)),
+    )
+    now = plan.channels()
+    moved = sum(1 for t, bc in kept.items() if now.get(t) != bc)
+    wire = sum(b.wire_mm for b in boards)
+    optimum = Optimum(solution.cost, solution.bound, solution.gap, wire, moved, solution.seconds)
+    return Plan(plan.layout, plan.layout_hash, plan.control, boards, optimum, plan.findings)
+
+
+def _site_choices(layout: Layout) -> list[list[BoardSite]]:
+    """The boards as stated; where none are, one implied board B1 of each profile that may do."""
+    if not layout.file.board:
+        return [[BoardSite("B1", profile(name), None, None, True)] for name in IMPLIED]
+    sites: list[BoardSite] = []
+    problems: list[Finding] = []
+    for name, table in layout.file.board.items():
+        try:
+            sites.append(BoardSite(name, profile(table.profile), table.serial, table.at_mm, False))
+        except ProfileError as error:
+            problems.append(
+                Finding(
+                    "file-unknown-profile",
+                    Severity.ERROR,
+                    name,
+                    str(error),
+                    cure="choose one of these",
+                    where=layout.at("board", name, "profile"),
+                )
+            )
+    if problems:
+        raise PlanRefusedError(tuple(problems))
+    return [sites]
+
+
+def _check_needs(layout: Layout, drives: Sequence[DriveNeed], feeds: Sequence[FeedNeed]) -> list[Finding]:
+    """What no choice of board would cure."""
+    found: list[Finding] = []
+    by_name = {d.name: d for d in drives}
+    for f in feeds:
+        if len(f.drives) > MOST_TABLE_DRIVES:
+            found.append(
+                Finding(
+                    "plan-table-drives",
+                    Severity.ERROR,
+                    f.output,
+                    f"{len(f.drives)} drives decide what {f.output} must carry: {', '.join(f.drives)}",
+                    f"a board decides by {MOST_TABLE_DRIVES} at most",
+                    "feed the section through a gap further out, so that fewer turnouts lead to it",
+                    f.at,
+                )
+            )
+        for name in f.drives:
+            d = by_name.get(name)
+            if d is not None and d.hand and len(d.contacts) < 2 and not f.bonded:
+                found.append(
+                    Finding(
+                        "plan-single-contact",
+                        Severity.ERROR,
+                        name,
+                        f"{name} is thrown by hand with one position contact, and the blades of {f.piece} "
+                        "are "
+                        "not bonded",
+                        f"between its ends {name} cannot be told from either, so {f.output} would meet a "
+                        "blade of "
+                        "the other polarity",
+                        'use a contact at each end (contacts = "both"), or bond the blades',
+                        d.at,
+                    )
+                )
+    return found
+
+
+def _moving(layout: Layout, drives: Sequence[DriveNeed], findings: list[Finding]) -> dict[str, Moving]:
+    """Every servo drive with its linkage; what is wrong with one goes to `findings`."""
+    gauge = gauges.gauge(layout.file.layout.gauge)
+    found: dict[str, Moving] = {}
+    for d in drives:
+        if d.hand:
+            continue
+        table = drive_table(layout, d.name)
+        wrong = geometry_findings(d.name, table, d.settings, gauge, d.at)
+        findings += wrong
+        linkage = None if len(d.settings) != 2 else linkage_of(table, d.settings, gauge)
+        if linkage is not None:
+            found[d.name] = Moving(d.settings, linkage, motion_of(table))
+    return found
+
+
+def _board(
+    layout: Layout,
+    built: Built,
+    solution: Solution,
+    b: int,
+    moving: Mapping[str, Moving],
+    fixed: Fixed,
+    previous: Fixed,
+) -> BoardPlan:
+    site = built.sites[b]
+    mine = [
+        d for d, c in zip(built.drives, built.drive_cluster, strict=True) if solution.cluster_board[c] == b
+    ]
+    feeds = [
+        (need, built.class_keys[b][k])
+        for need, (board, k) in zip(built.feeds, solution.item_class, strict=True)
+        if board == b
+    ]
+    p = site.profile
+    held = {t: c for t, (board, c) in fixed.items() if board == site.name}
+    kept = {t: c for t, (board, c) in previous.items() if board == site.name}
+    servos = [d.name for d in mine if not d.hand]
+    contacts = [c for d in mine for c in d.contacts]
+    servo_of = _choose(servos, [c.name for c in p.servo], held, kept)
+    input_of = _choose(contacts, [c.name for c in p.input], held, kept)
+    classes = site.classes()
+    ordered = sorted(feeds, key=lambda fk: (fk[0].district, built.feeds.index(fk[0])))
+    feed_of = channels.choose(
+        [f.output for f, _ in ordered],
+        {f.output: [c.name for c in classes[key]] for f, key in ordered},
+        {c.name: c.resources for c in p.feed},
+        _only(held, [f.output for f, _ in ordered]),
+        _only(kept, [f.output for f, _ in ordered]),
+    )
+    if feed_of is None:
+        raise PlanRefusedError(
+            (
+                Finding(
+                    "plan-no-room",
+                    Severity.ERROR,
+                    site.name,
+                    f"the outputs of {site.name} fit by number, but the fixed channels leave no single way "
+                    "to "
+                    "place them",
+                    "two relays of one pair are held by different feeds",
+                    "let the planner choose some of the fixed channels",
+                    layout.at("board", site.name),
+                ),
+            )
+        )
+    by_servo = {c.name: c for c in p.servo}
+    by_input = {c.name: c for c in p.input}
+    by_feed = {c.name: c for c in p.feed}
+    drives = tuple(
+        _drive_plan(
+            layout,
+            d,
+            None if d.hand else by_servo[servo_of[d.name]],
+            tuple(by_input[input_of[c]] for c in d.contacts),
+            moving.get(d.name),
+        )
+        for d in mine
+    )
+    homes = {d.need.name: d.need.settings[d.home or 0] for d in drives}
+    districts = {feed_of[f.output]: f.district for f, _ in feeds}
+    plans = tuple(
+        _feed_plan(
+            f, by_feed[feed_of[f.output]], built.suited[f.output, b, key].moves, homes, site, districts
+        )
+        for f, key in feeds
+    )
+    wire = sum(distance_mm(d.place, site.place) * max(1, len(d.contacts)) for d in mine)
+    wire += sum(distance_mm(f.place, site.place) for f, _ in feeds)
+    served = {f.district for f, _ in feeds}
+    wire += sum(built.problem.district_cost[b].get(d, 0.0) for d in served)
+    return BoardPlan(site.name, p, site.serial, site.implied, site.place, drives, plans, wire)
+
+
+def _only(held: Mapping[str, str], things: Sequence[str]) -> dict[str, str]:
+    return {t: held[t] for t in things if t in held}
+
+
+def _choose(
+    things: Sequence[str], names: Sequence[str], held: Mapping[str, str], kept: Mapping[str, str]
+) -> dict[str, str]:
+    """Channels that are all alike: fixed ones first, then where things are wired now, then the lowest
+    free.
+    """
+    chosen = _only(held, things)
+    taken = set(chosen.values())
+    for t in things:
+        if t not in chosen and kept.get(t) in names and kept[t] not in taken:
+            chosen[t] = kept[t]
+            taken.add(kept[t])
+    free = iter(n for n in names if n not in taken)
+    return {t: chosen[t] if t in chosen else next(free) for t in things}
+
+
+def _drive_plan(
+    layout: Layout,
+    need: DriveNeed,
+    channel: ServoChannel | None,
+    inputs: tuple[InputChannel, ...],
+    moving: Moving | None,
+) -> DrivePlan:
+    table = drive_table(layout, need.name)
+    home = need.settings.index(table.home) if table.home in need.settings else _normal(layout, need)
+    return DrivePlan(
+        need=need,
+        channel=channel,
+        inputs=inputs,
+        linkage=moving.linkage if moving is not None else None,
+        motion=moving.motion if moving is not None else None,
+        home=home,
+        release_at_rest=table.rest == "release",
+        debounce_ms=round(table.debounce_ms),
+    )
+
+
+def _normal(layout: Layout, need: DriveNeed) -> int | None:
+    """The setting that the first turnout on this drive calls normal."""
+    pieces = layout.file.pieces()
+    for (name, _), use in drive_uses(layout.file).items():
+        piece = pieces[name]
+        if use.drive == need.name and isinstance(piece, Turnout):
+            there = use.settings.get(piece.normal.value)
+            if there in need.settings:
+                return need.settings.index(there)
+    return None
+
+
+def _feed_plan(
+    need: FeedNeed,
+    channel: FeedChannel,
+    moves: tuple[MovePlan, ...],
+    homes: Mapping[str, str],
+    site: BoardSite,
+    districts: Mapping[str, str],
+) -> FeedPlan:
+    kind = site.profile.switch(channel).kind
+    rest: Literal["A", "B"] | None = None
+    if kind == "changeover":
+        at_home = set(term({d: homes[d] for d in need.drives if d in homes}))
+        rest = next((side for t, side in need.rows if set(t) <= at_home), "A")
+
+    def one_district(watches: tuple[str, ...]) -> bool:
+        return len({districts[w] for w in watches if w in districts}) == 1
+
+    sensor = next((s for s in site.profile.sensor if channel.name in s.watches), None)
+    trip = next((t for t in site.profile.trip if channel.name in t.watches), None)
+    return FeedPlan(
+        need,
+        channel,
+        moves,
+        rest,
+        sensor if sensor is not None and one_district(sensor.watches) else None,
+        trip,
+    )
+
+
+def _notes(boards: Sequence[BoardPlan]) -> list[Finding]:
+    found: list[Finding] = []
+    for b in boards:
+        if b.implied:
+            found.append(
+                Finding(
+                    "plan-implied-board",
+                    Severity.NOTE,
+                    b.name,
+                    f"no board is stated, so one {b.name} of profile {b.profile.name} is planned for",
+                    cure=f'add [board.{b.name}] with profile = "{b.profile.name}" to make it yours',
+                )
+            )
+        for f in b.feeds:
+            if b.profile.switch(f.channel).kind != "pair" and f.channel.enable is None:
+                found.append(
+                    Finding(
+                        "plan-no-off",
+                        Severity.NOTE,
+                        f.need.output,
+                        f"{f.need.output} is on a bare {b.profile.switch(f.channel).kind} output, which "
+                        "has no off",
+                        "on a short it stays where it is, and the district's supply must clear it",
+                        "give it a pair where it matters, or put an enable ahead of its group",
+                        f.need.at,
+                    )
+                )
+    return found

@@ -1,0 +1,228 @@
+"""The assignment problem of a layout: boards, clusters of drives, feeds with the outputs they may use."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from frogfeed.parts.boards import BoardProfile, FeedChannel
+from frogfeed.plan.assignment import MOVED_COST, BoardOf, ClassOf, Cluster, Item, Problem, joined
+from frogfeed.plan.fixed import Fixed
+from frogfeed.plan.model import DriveNeed, FeedNeed, Place
+from frogfeed.plan.suit import Moving, Suited, Unsuited, suits
+
+NO_OFF_COST_MM = 5000.0
+"""Surcharge for an output without an off of its own: a pair is taken while there are any."""
+
+TIE_MM = 0.01
+"""What each board or class further down the list costs more, so that equal plans fill boards in order."""
+
+BUS_CORES = 2
+"""Cores from a district's supply to a board that switches its feeds."""
+
+ClassKey = tuple[str, str | None]
+"""(switch type, enable)."""
+
+
+@dataclass(frozen=True, slots=True)
+class BoardSite:
+    """A board that can be used: its profile, and where it is."""
+
+    name: str
+    profile: BoardProfile
+    serial: str | None
+    place: Place | None
+    implied: bool
+
+    def classes(self) -> dict[ClassKey, tuple[FeedChannel, ...]]:
+        """Feed channels by class, in the profile's order."""
+        found: dict[ClassKey, list[FeedChannel]] = {}
+        for c in self.profile.feed:
+            found.setdefault((c.type, c.enable), []).append(c)
+        return {k: tuple(v) for k, v in found.items()}
+
+
+@dataclass(frozen=True)
+class Built:
+    """The problem with what its numbers stand for; `unsuited` says of a feed why each class refuses it."""
+
+    problem: Problem
+    sites: tuple[BoardSite, ...]
+    drives: tuple[DriveNeed, ...]
+    feeds: tuple[FeedNeed, ...]
+    drive_cluster: tuple[int, ...]
+    class_keys: tuple[tuple[ClassKey, ...], ...]
+    suited: Mapping[tuple[str, int, ClassKey], Suited]
+    unsuited: Mapping[str, tuple[Unsuited, ...]]
+
+
+def distance_mm(a: Place | None, b: Place | None) -> float:
+    """Wire between two places: along the frame of the baseboard, so sideways plus lengthways; 0 if
+    unknown.
+    """
+    return 0.0 if a is None or b is None else abs(a[0] - b[0]) + abs(a[1] - b[1])
+
+
+def build(
+    sites: Sequence[BoardSite],
+    drives: Sequence[DriveNeed],
+    feeds: Sequence[FeedNeed],
+    moving: Mapping[str, Moving],
+    supplies: Mapping[str, Place | None],
+    fixed: Fixed,
+    previous: Fixed,
+) -> Built:
+    """State the assignment as numbers. `supplies` are the places of the districts' supplies."""
+    index = {d.name: i for i, d in enumerate(drives)}
+    groups = [[index[name] for name in f.drives if name in index] for f in feeds]
+    of_drive = joined(groups, len(drives))
+    lone = max(of_drive, default=-1) + 1
+    of_feed: list[int] = []
+    for g in groups:
+        of_feed.append(of_drive[g[0]] if g else lone)
+        lone += 0 if g else 1
+    boards = {s.name: i for i, s in enumerate(sites)}
+    class_maps = [s.classes() for s in sites]
+    keys = tuple(tuple(m) for m in class_maps)
+    suited: dict[tuple[str, int, ClassKey], Suited] = {}
+    unsuited: dict[str, tuple[Unsuited, ...]] = {}
+    judged: dict[tuple[str, str, ClassKey], Suited | Unsuited] = {}
+    items: list[Item] = []
+    for f, cluster in zip(feeds, of_feed, strict=True):
+        options: dict[tuple[int, int], float] = {}
+        reasons: dict[str, Unsuited] = {}
+        for b, site in enumerate(sites):
+            for k, key in enumerate(keys[b]):
+                known = (f.output, site.profile.name, key)
+                if known not in judged:
+                    judged[known] = suits(f, site.profile, class_maps[b][key][0], moving)
+                outcome = judged[known]
+                if isinstance(outcome, Unsuited):
+                    reasons.setdefault(f"{key[0]} {outcome.what}", outcome)
+                    continue
+                suited[f.output, b, key] = outcome
+                cost = distance_mm(f.place, site.place) + TIE_MM * k
+                if site.profile.switch_types[key[0]].kind != "pair" and key[1] is None:
+                    cost += NO_OFF_COST_MM
+                options[b, k] = cost
+        options = _held(options, f.output, fixed, boards, sites, keys)
+        options = _stay(options, f.output, previous, boards, sites, keys)
+        items.append(Item(f.output, cluster, f.district, options))
+        unsuited[f.output] = tuple(reasons.values())
+    clusters = _clusters(sites, drives, of_drive, lone, fixed, previous, boards)
+    districts = sorted({f.district for f in feeds})
+    problem = Problem(
+        boards=tuple(_board(s, m) for s, m in zip(sites, class_maps, strict=True)),
+        clusters=clusters,
+        items=tuple(items),
+        district_cost=tuple(
+            {d: BUS_CORES * distance_mm(supplies.get(d), s.place) for d in districts} for s in sites
+        ),
+    )
+    return Built(problem, tuple(sites), tuple(drives), tuple(feeds), tuple(of_drive), keys, suited, unsuited)
+
+
+def _clusters(
+    sites: Sequence[BoardSite],
+    drives: Sequence[DriveNeed],
+    of_drive: Sequence[int],
+    count: int,
+    fixed: Fixed,
+    previous: Fixed,
+    boards: Mapping[str, int],
+) -> tuple[Cluster, ...]:
+    members: list[list[DriveNeed]] = [[] for _ in range(count)]
+    for d, c in zip(drives, of_drive, strict=True):
+        members[c].append(d)
+    found: list[Cluster] = []
+    for group in members:
+        things = [t for d in group for t in ((d.name,) if not d.hand else d.contacts)]
+        held = {boards[fixed[t][0]] for t in things if t in fixed}
+        costs: list[float | None] = []
+        for b, site in enumerate(sites):
+            wire = sum(distance_mm(d.place, site.place) * max(1, len(d.contacts)) for d in group)
+            moved = sum(1 for t in things if t in previous and previous[t][0] != site.name)
+            costs.append(None if held - {b} else wire + MOVED_COST * moved + TIE_MM * b * max(1, len(group)))
+        servos = sum(1 for d in group if not d.hand)
+        inputs = sum(len(d.contacts) for d in group)
+        name = group[0].name if group else ""
+        found.append(Cluster(name, servos, inputs, tuple(costs)))
+    return tuple(found)
+
+
+def _board(site: BoardSite, classes: Mapping[ClassKey, tuple[FeedChannel, ...]]) -> BoardOf:
+    profile = site.profile
+    pool_of, pools = _pools(profile)
+    made: list[ClassOf] = []
+    for (switch, enable), channels in classes.items():
+        cells: dict[str, int] = {}
+        pool = pool_of[channels[0].resources[0]]
+        cells[pool] = len(channels[0].resources)
+        domain = None
+        if enable is not None:
+            domain = f"enable {enable}"
+        elif not profile.switch_types[switch].isolated:
+            domain = "board ground"
+        made.append(ClassOf(f"{switch} {enable or ''}".strip(), len(channels), cells, domain))
+    return BoardOf(site.name, len(profile.servo), len(profile.input), tuple(made), pools)
+
+
+def _pools(profile: BoardProfile) -> tuple[dict[str, str], dict[str, int]]:
+    """Pins that compete: pools of resources, joined wherever two channels of any class share one.
+
+    Channels of one shape fall into one pool, so a pool counts cells rather than names.
+    """
+    resources = sorted({r for c in profile.feed for r in c.resources})
+    index = {r: i for i, r in enumerate(resources)}
+    root = joined([[index[r] for r in c.resources] for c in profile.feed], len(resources))
+    shapes: dict[int, set[str]] = {}
+    for c in profile.feed:
+        shapes.setdefault(root[index[c.resources[0]]], set()).add(f"{c.type} {c.enable or ''}".strip())
+    pool_of = {r: " / ".join(sorted(shapes[root[index[r]]])) for r in resources}
+    sizes: dict[str, int] = {}
+    for r in resources:
+        sizes[pool_of[r]] = sizes.get(pool_of[r], 0) + 1
+    return pool_of, sizes
+
+
+def _class_of(site: BoardSite, channel: str) -> ClassKey | None:
+    for c in site.profile.feed:
+        if c.name == channel:
+            return c.type, c.enable
+    return None
+
+
+def _held(
+    options: dict[tuple[int, int], float],
+    output: str,
+    fixed: Fixed,
+    boards: Mapping[str, int],
+    sites: Sequence[BoardSite],
+    keys: Sequence[Sequence[ClassKey]],
+) -> dict[tuple[int, int], float]:
+    """Only the class of the channel that the modeller insists on, where there is one."""
+    if output not in fixed:
+        return options
+    board, channel = fixed[output]
+    b = boards[board]
+    key = _class_of(sites[b], channel)
+    return {o: cost for o, cost in options.items() if o[0] == b and keys[b][o[1]] == key}
+
+
+def _stay(
+    options: dict[tuple[int, int], float],
+    output: str,
+    previous: Fixed,
+    boards: Mapping[str, int],
+    sites: Sequence[BoardSite],
+    keys: Sequence[Sequence[ClassKey]],
+) -> dict[tuple[int, int], float]:
+    """Anything but the class of the channel that serves the feed now costs a move."""
+    if output not in previous or previous[output][0] not in boards:
+        return options
+    board, channel = previous[output]
+    b = boards[board]
+    key = _class_of(sites[b], channel)
+    return {
+        o: cost + (0.0 if o[0] == b and keys[b][o[1]] == key else MOVED_COST) for o, cost in options.items()
+    }

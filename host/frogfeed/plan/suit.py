@@ -1,0 +1,114 @@
+"""Whether a switched feed may use a kind of output at all, with the changeover moves it would have there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from frogfeed.parts.boards import BoardProfile, FeedChannel
+from frogfeed.plan.model import FeedNeed, MovePlan
+from frogfeed.throw.linkage import Linkage
+from frogfeed.throw.motion import Motion
+from frogfeed.throw.window import Contacts, Refused, Window, decide
+
+
+@dataclass(frozen=True, slots=True)
+class Moving:
+    """A servo drive's geometry and speed, and its settings in order."""
+
+    settings: tuple[str, ...]
+    linkage: Linkage
+    motion: Motion
+
+
+@dataclass(frozen=True, slots=True)
+class Unsuited:
+    """Why a feed may not use an output: what, why it matters, and the cure; `code` is the finding's."""
+
+    code: str
+    what: str
+    why: str
+    cure: str
+
+
+@dataclass(frozen=True, slots=True)
+class Suited:
+    """The moves a feed has on an output of this kind."""
+
+    moves: tuple[MovePlan, ...]
+
+
+def contacts_of(profile: BoardProfile, channel: FeedChannel) -> Contacts:
+    """The times of an output, its enable's where it has one."""
+    switch = profile.switch(channel)
+    return Contacts(
+        kind=switch.kind,
+        has_off=switch.kind == "pair" or channel.enable is not None,
+        operate_ms=switch.operate_ms.value,
+        release_ms=switch.release_ms.value,
+        bounce_ms=switch.bounce_ms.value,
+        dead_ms=switch.dead_ms.value,
+    )
+
+
+def suits(
+    need: FeedNeed, profile: BoardProfile, channel: FeedChannel, moving: Mapping[str, Moving]
+) -> Suited | Unsuited:
+    """Whether this feed may use this channel, ratings apart (`electrics` judges those against the fault
+    current).
+
+    `moving` holds the servo drives; a hand-thrown drive of the table has no moves: its contacts say where
+    it is.
+    """
+    switch = profile.switch(channel)
+    if need.kind is not None and need.kind != switch.kind:
+        return Unsuited(
+            "plan-output-kind",
+            f"{need.output} asks for a {need.kind} output",
+            "the layout file says so",
+            f'use a board with {need.kind} outputs, or drop `output = "{need.kind}"`',
+        )
+    if not switch.blocks_both_ways:
+        return Unsuited(
+            "plan-one-way-switch",
+            f"a {switch.made_of} output of {profile.name} blocks one polarity only",
+            "its body diode conducts the other half: track polarity reverses on DC and alternates on DCC, "
+            "so the "
+            "frog would never be off",
+            "use relays, or solid-state switches with two transistors back to back",
+        )
+    contacts = contacts_of(profile, channel)
+    if not need.bonded and contacts.kind == "changeover" and not contacts.has_off:
+        return Unsuited(
+            "plan-bare-changeover",
+            f"{need.output} feeds blades that are not bonded, and a bare changeover has no off",
+            "without power the relay rests on one side; with the drive set to the other, that shorts the bus "
+            "through the blade",
+            "bond the blades and cut the links, or use a pair, or a changeover behind an enable",
+        )
+    moves: list[MovePlan] = []
+    for name in need.drives:
+        drive = moving.get(name)
+        if drive is None:
+            continue
+        for to in (0, 1):
+            outcome = decide(drive.linkage, drive.motion, contacts, need.bonded, to)
+            if isinstance(outcome, Refused):
+                return _refused(need, name, drive, outcome)
+            moves.append(MovePlan(name, to, outcome))
+    return Suited(tuple(moves))
+
+
+def _refused(need: FeedNeed, drive: str, moving: Moving, outcome: Refused) -> Unsuited:
+    way = f"drive {drive} towards {moving.settings[outcome.to]}"
+    return Unsuited(
+        "plan-changeover-window",
+        f"{need.output}, {way}: {outcome.reason}",
+        "a feed that changes over while a blade of the other polarity touches shorts the bus",
+        outcome.cure,
+    )
+
+
+def window_of(moves: tuple[MovePlan, ...], drive: str, to: int) -> Window | None:
+    """The window of one drive's move, if the feed has one."""
+    return next((m.window for m in moves if m.drive == drive and m.to == to), None)
