@@ -231,13 +231,14 @@ class Servos(Part):
 
 
 class BoardProfile(Part):
-    """One kind of board."""
+    """One kind of board. `hold_input`, held down at reset, leaves the board at its prompt."""
 
     name: str
     title: str
     chip: Literal["rp2040", "rp2350"]
     about: str
     led_pin: GpioPin | None = None
+    hold_input: str | None = None
     servos: Servos
     buses: tuple[Bus, ...] = ()
     chips: tuple[Chip, ...] = ()

@@ -45,6 +45,8 @@ def _dangling(board: BoardProfile) -> list[str]:
             found.append(f"feed {f.name}: its pins do not suit the kind {kind}")
         if f.enable is not None and f.enable not in {e.name for e in board.enable}:
             found.append(f"feed {f.name}: no enable {f.enable}")
+    if board.hold_input is not None and board.hold_input not in {i.name for i in board.input}:
+        found.append(f"no input {board.hold_input} to hold down at reset")
     names = {f.name for f in board.feed}
     watchers = [(c.name, c.watches) for c in board.sensor] + [(t.name, t.watches) for t in board.trip]
     for what, watched in watchers:

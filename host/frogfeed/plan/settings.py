@@ -1,0 +1,278 @@
+"""The settings document of each board: the plan in the firmware's own terms, sealed and checked by its
+validator.
+
+Drives, feeds, groups, inputs, sensors and trips are lists, referred to by place; the one definition of the
+document is `frogboard.settings`.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import unicodedata
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from frogboard import settings as document
+
+from frogfeed.layout.model import Layout
+from frogfeed.layout.schema import Control
+from frogfeed.parts.boards import BoardProfile, PinRef, SensorChannel
+from frogfeed.plan.model import BoardPlan, DrivePlan, FeedPlan, MovePlan, Plan
+from frogfeed.throw.geometry import TICK_MS
+from frogfeed.track.network import RailNetwork
+
+Json = dict[str, Any]
+
+TRIP_SHARE = 0.8
+"""A feed's own trip as a share of its district's, so that the feed goes first (our choice)."""
+
+TRIP_TIME_SHARE = 0.3
+"""A feed's own trip time as a share of its district's (our choice)."""
+
+
+class SettingsError(Exception):
+    """The plan gives a document that the firmware would refuse: the board, and its reason with the key
+    path.
+    """
+
+    def __init__(self, board: str, reason: str) -> None:
+        super().__init__(f"settings of board {board}: {reason}")
+        self.board = board
+        self.reason = reason
+
+
+def build_settings(layout: Layout, network: RailNetwork, plan: Plan) -> dict[str, bytes]:
+    """One sealed document a board, by board name. Raises SettingsError where the firmware would refuse it."""
+    found: dict[str, bytes] = {}
+    for board in plan.boards:
+        body = json.dumps(_document(layout, plan, board), separators=(",", ":"), ensure_ascii=True)
+        sealed = document.seal(body)
+        checked, reason = document.load(sealed)
+        if checked is None:
+            raise SettingsError(board.name, reason or "refused")
+        found[board.name] = sealed
+    return found
+
+
+def ascii_text(text: str, most: int) -> str:
+    """Text as the firmware takes it: printable ASCII, accents dropped, anything else a question mark."""
+    plain = unicodedata.normalize("NFKD", text)
+    kept = "".join(c for c in plain if not unicodedata.combining(c))
+    return "".join(c if " " <= c <= "~" else "?" for c in kept)[:most]
+
+
+def _document(layout: Layout, plan: Plan, board: BoardPlan) -> Json:
+    p = board.profile
+    inputs = [
+        (contact, i) for d in board.drives for contact, i in zip(d.need.contacts, d.inputs, strict=True)
+    ]
+    debounce = {c: d.debounce_ms for d in board.drives for c in d.need.contacts}
+    input_index = {c: n for n, (c, _) in enumerate(inputs)}
+    enables = list(dict.fromkeys(f.channel.enable for f in board.feeds if f.channel.enable is not None))
+    doc_inputs = [_input(contact, i.pin, i.pull, debounce[contact], p) for contact, i in inputs]
+    used = {i.name for _, i in inputs}
+    hold = next((i for i in p.input if i.name == p.hold_input and i.name not in used), None)
+    if hold is not None:
+        doc_inputs.append(_input("hold", hold.pin, hold.pull, 20, p))
+    return {
+        "schema": document.SCHEMA,
+        "layout": ascii_text(plan.layout, 80),
+        "layout_hash": plan.layout_hash,
+        "board": board.name,
+        "profile": p.name,
+        "control": plan.control,
+        "tick_ms": TICK_MS,
+        "max_moving": servos_at_once(board),
+        "led_pin": -1 if p.led_pin is None else p.led_pin,
+        "hold_input": len(doc_inputs) - 1 if hold is not None else -1,
+        "buses": [{"sda": b.sda, "scl": b.scl, "hz": b.hz} for b in p.buses],
+        "chips": [_chip(p, n) for n in range(len(p.chips))],
+        "drives": [_drive(d, input_index, p) for d in board.drives],
+        "feeds": [_feed(f, board, enables, plan, layout) for f in board.feeds],
+        "groups": [_group(p, name) for name in enables],
+        "inputs": doc_inputs,
+        "sensors": _sensors(layout, plan, board),
+        "trips": _trips(board),
+    }
+
+
+def servos_at_once(board: BoardPlan) -> int:
+    """How many servos may move together: what the profile says, less if the servo supply would not start
+    them.
+
+    Each moving servo is reckoned at its stall current, as it starts, and the resting ones at their idle
+    current.
+    """
+    s = board.profile.servos
+    servos = sum(1 for d in board.drives if d.channel is not None)
+    spare = s.supply_a.value - servos * s.idle_a.value
+    return max(1, min(s.max_moving, math.floor(spare / s.stall_a.value + 1e-9)))
+
+
+def _pin(ref: PinRef, p: BoardProfile) -> Json:
+    found: Json = {"pin": ref.pin}
+    if ref.chip is not None:
+        found["chip"] = p.chip_index(ref.chip)
+    if ref.active != 1:
+        found["active"] = ref.active
+    return found
+
+
+def _input(name: str, ref: PinRef, pull: str, debounce_ms: int, p: BoardProfile) -> Json:
+    chip = -1 if ref.chip is None else p.chip_index(ref.chip)
+    return {
+        "name": name,
+        "pin": ref.pin,
+        "chip": chip,
+        "active": ref.active,
+        "pull": pull,
+        "debounce_ms": debounce_ms,
+    }
+
+
+def _chip(p: BoardProfile, n: int) -> Json:
+    c = p.chips[n]
+    found: Json = {"kind": c.kind, "bus": [b.name for b in p.buses].index(c.bus), "address": c.address}
+    if c.reset_pin is not None:
+        found["reset_pin"] = c.reset_pin
+    if c.oe_pin is not None:
+        found["oe_pin"] = c.oe_pin
+    return found
+
+
+def _drive(d: DrivePlan, input_index: Mapping[str, int], p: BoardProfile) -> Json:
+    found: Json = {
+        "name": d.need.name,
+        "kind": "hand" if d.need.hand else "servo",
+        "settings": list(d.need.settings),
+    }
+    if d.home is not None:
+        found["home"] = d.home
+    if d.channel is None or d.linkage is None or d.motion is None:
+        contacts = [input_index.get(f"{d.need.name}.{s}", -1) for s in d.need.settings]
+        return {**found, "contacts": contacts}
+    out: Json = {"kind": "pwm", "pin": d.channel.pin}
+    if d.channel.chip is not None:
+        out = {"kind": "pca9685", "chip": p.chip_index(d.channel.chip), "channel": d.channel.output}
+    return {
+        **found,
+        "out": out,
+        "pulse_us": list(d.linkage.pulse_us),
+        "travel_ms": round(d.motion.travel_ms),
+        "lag_ms": round(d.motion.lag_ms),
+        "rest": "release" if d.release_at_rest else "hold",
+    }
+
+
+def _feed(f: FeedPlan, board: BoardPlan, enables: Sequence[str], plan: Plan, layout: Layout) -> Json:
+    p = board.profile
+    switch = p.switch(f.channel)
+    found: Json = {"name": f.need.output, "output": switch.kind}
+    for key in ("a", "b", "coil", "set", "reset"):
+        ref: PinRef | None = getattr(f.channel, key)
+        if ref is not None:
+            found[key] = _pin(ref, p)
+    if f.rest is not None:
+        found["rest"] = f.rest
+    if switch.pulse_ms is not None:
+        found["pulse_ms"] = math.ceil(switch.pulse_ms.value)
+    release = math.ceil(switch.release_ms.value)
+    found |= {
+        "enable": enables.index(f.channel.enable) if f.channel.enable is not None else -1,
+        "dead_ms": max(math.ceil(switch.dead_ms.value), release if switch.kind == "pair" else 0),
+        "release_ms": release,
+        "operate_ms": math.ceil(switch.operate_ms.value),
+        "bounce_ms": math.ceil(switch.bounce_ms.value),
+        "table": [
+            {"when": [_term(board, drive, setting) for drive, setting in term], "feed": side}
+            for term, side in f.need.rows
+        ],
+        "moves": [_move(m, board) for m in f.moves],
+    }
+    if (
+        _reverses(f, layout)
+        and plan.control == "dcc"
+        and (switch.kind == "pair" or f.channel.enable is not None)
+    ):
+        found["try_other"] = True
+    return found
+
+
+def _reverses(f: FeedPlan, layout: Layout) -> bool:
+    """Whether the feed is a section that takes either polarity."""
+    return f.need.piece in layout.file.place and {side for _, side in f.need.rows} == {"A", "B"}
+
+
+def _term(board: BoardPlan, drive: str, setting: str) -> list[int]:
+    index = board.drive_index(drive)
+    return [index, board.drives[index].need.settings.index(setting)]
+
+
+def _move(m: MovePlan, board: BoardPlan) -> Json:
+    move = m.window.move
+    return {
+        "drive": board.drive_index(m.drive),
+        "to": m.to,
+        "off_us": move.off_us,
+        "off_lead_ms": move.off_lead_ms,
+        "on_us": move.on_us,
+        "on_lag_ms": move.on_lag_ms,
+    }
+
+
+def _group(p: BoardProfile, name: str) -> Json:
+    enable = next(e for e in p.enable if e.name == name)
+    kind = p.enable_types[enable.type]
+    return {
+        "name": name,
+        "out": _pin(enable.pin, p),
+        "release_ms": math.ceil(kind.release_ms.value),
+        "operate_ms": math.ceil(kind.operate_ms.value),
+    }
+
+
+def _sensors(layout: Layout, plan: Plan, board: BoardPlan) -> list[Json]:
+    found: list[Json] = []
+    watched: dict[str, list[int]] = {}
+    by_name: dict[str, SensorChannel] = {}
+    for n, f in enumerate(board.feeds):
+        if f.sensor is not None:
+            watched.setdefault(f.sensor.name, []).append(n)
+            by_name[f.sensor.name] = f.sensor
+    dcc = layout.file.layout.control is Control.DCC
+    for name, feeds in watched.items():
+        s = by_name[name]
+        kind = board.profile.sensor_types[s.type]
+        if kind.measures == "average" and dcc:
+            continue
+        district = layout.file.district[board.feeds[feeds[0]].need.district]
+        entry: Json = {
+            "name": name,
+            "kind": "adc" if s.pin is not None else "ina",
+            "role": "track",
+            "measure": "rms" if kind.measures == "instantaneous" else "mean",
+            "zero_count": kind.zero_count,
+            "na_per_count": kind.na_per_count,
+            "trip_ma": round(1000.0 * min(TRIP_SHARE * district.trip_a, 0.9 * kind.full_scale_a.value)),
+            "trip_ms": math.floor(TRIP_TIME_SHARE * district.trip_ms),
+            "watches": feeds,
+        }
+        if s.pin is not None:
+            entry["pin"] = s.pin
+        else:
+            entry |= {"chip": board.profile.chip_index(s.chip or ""), "channel": s.input}
+        found.append(entry)
+    return found
+
+
+def _trips(board: BoardPlan) -> list[Json]:
+    watched: dict[str, list[int]] = {}
+    for n, f in enumerate(board.feeds):
+        if f.trip is not None:
+            watched.setdefault(f.trip.name, []).append(n)
+    return [
+        {"name": t.name, "input": _pin(t.pin, board.profile), "watches": watched[t.name]}
+        for t in board.profile.trip
+        if t.name in watched
+    ]
