@@ -1,0 +1,64 @@
+"""The command line: a table of commands, each in a module of its own that is imported only when it runs."""
+
+from __future__ import annotations
+
+import importlib
+
+import click
+
+from frogfeed import __version__
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "new": ("start", "Write a commented starting layout file."),
+    "check": ("check", "Say what is wrong with a layout, for all settings at once."),
+    "plan": ("plan", "Boards, channels, tables, and what to do to each turnout."),
+    "build": ("build", "Write the settings document of every board."),
+    "sheets": ("sheets", "Print the work sheets: PDF book and single drawings."),
+    "netlist": ("netlist", "Export the rail network as JSON or a SPICE deck."),
+    "trace": ("trace", "All that lies between the supply and a rail, in metering order."),
+    "meter": ("meter", "The shortest list of continuity readings that finds any wiring fault."),
+    "schema": ("schema", "Print the JSON Schema of the layout file."),
+    "bench": ("bench", "A virtual board with the real firmware behind a serial port."),
+    "demo": ("demo", "The whole job on the demo railway, with the virtual board."),
+    "boards": ("boards", "List the boards that are plugged in, and their state."),
+    "install": ("install", "Put the firmware on a board, only what changed."),
+    "image": ("image", "One file for a new board: runtime, firmware, settings."),
+    "push": ("push", "Send a board its settings."),
+    "pull": ("pull", "Get a board's layout file back, trims included."),
+    "replace": ("replace", "Move everything of a board to a new one."),
+    "throw": ("throw", "Throw a turnout or drive."),
+    "state": ("state", "Show what a board reports."),
+    "watch": ("watch", "Live view of positions, feeds and faults."),
+    "trim": ("trim", "Set servo ends live, and save them in the layout file."),
+    "prove": ("prove", "Prove the wiring by throwing, sensing and metering."),
+    "console": ("console", "The local page: see it, throw it, trim it, prove it."),
+}
+
+
+class Lazy(click.Group):
+    """A group whose commands are imported only when they run, so that `--help` starts at once."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        entry = COMMANDS.get(cmd_name)
+        if entry is None:
+            return None
+        module = importlib.import_module(f"frogfeed.commands.{entry[0]}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+
+@click.group(cls=Lazy, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="frogfeed")
+def main() -> None:
+    """Plan, prove, wire and switch the frogs of a two-rail model railway.
+
+    Start with `frogfeed demo`, or `frogfeed new my-layout.toml` and `frogfeed check my-layout.toml`.
+    frogfeed is no safety system for people; mains belongs inside approved supplies only.
+    """

@@ -1,0 +1,69 @@
+"""What commands share: opening a layout, printing findings, and the exit codes."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any, NoReturn, TypeVar
+
+import click
+
+from frogfeed.findings.finding import Finding, Severity
+from frogfeed.findings.show import show_json, show_sarif, show_text
+from frogfeed.layout.model import Layout
+from frogfeed.layout.reading import BadLayout, read_layout
+from frogfeed.track.assemble import assemble
+from frogfeed.track.network import RailNetwork
+
+CLEAN, FINDINGS, USAGE, BOARD = 0, 1, 2, 3
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+layout_argument = click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+
+
+def format_option(*more: str) -> Callable[[F], F]:
+    """--format with text and json, and what else a command offers."""
+    return click.option(
+        "--format", "form", type=click.Choice(["text", "json", *more]), default="text", show_default=True,
+        help="How to print the result.",
+    )
+
+
+def open_layout(file: Path, form: str = "text") -> Layout:
+    """The layout of a file; prints what is wrong with it and ends with exit code 2 where it is broken."""
+    try:
+        return read_layout(file)
+    except BadLayout as bad:
+        show(bad.findings, form, err=form == "text")
+        raise SystemExit(USAGE) from None
+
+
+def open_network(file: Path, form: str = "text") -> tuple[Layout, RailNetwork]:
+    """The layout of a file and its rail network."""
+    layout = open_layout(file, form)
+    return layout, assemble(layout)
+
+
+def show(findings: Iterable[Finding], form: str, err: bool = False) -> None:
+    """Print findings as text, JSON or SARIF."""
+    found = tuple(findings)
+    if form == "json":
+        click.echo(show_json(found))
+    elif form == "sarif":
+        click.echo(show_sarif(found))
+    else:
+        stream = sys.stderr if err else sys.stdout
+        click.echo(show_text(found, colour=stream.isatty()), err=err)
+
+
+def exit_code(findings: Iterable[Finding]) -> int:
+    """1 where any finding is an error or a warning, else 0."""
+    return FINDINGS if any(f.severity is not Severity.NOTE for f in findings) else CLEAN
+
+
+def fail(message: str, code: int) -> NoReturn:
+    """Print a message for a person and end with this exit code."""
+    click.echo(message, err=True)
+    raise SystemExit(code)
