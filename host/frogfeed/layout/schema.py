@@ -13,7 +13,18 @@ from pydantic import BaseModel, ConfigDict, Field
 Name = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", max_length=32)]
 Positive = Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)]
+Volts = Annotated[float, Field(strict=True, gt=0, le=60, allow_inf_nan=False)]
+"""Extra-low voltage only: above 60 V DC (IEC 61140, from memory) this is no model railway's supply."""
+Amps = Annotated[float, Field(strict=True, gt=0, le=100, allow_inf_nan=False)]
+Ohms = Annotated[float, Field(strict=True, ge=0, le=1000, allow_inf_nan=False)]
+Millis = Annotated[float, Field(strict=True, gt=0, le=60_000, allow_inf_nan=False)]
+LagMillis = Annotated[float, Field(strict=True, ge=0, le=60_000, allow_inf_nan=False)]
+Length = Annotated[float, Field(strict=True, gt=0, le=1_000_000, allow_inf_nan=False)]
+LengthOrZero = Annotated[float, Field(strict=True, ge=0, le=1_000_000, allow_inf_nan=False)]
+Angle = Annotated[float, Field(strict=True, gt=0, lt=90, allow_inf_nan=False)]
+Heading = Annotated[float, Field(strict=True, ge=-360, le=360)]
 Pulse = Annotated[int, Field(strict=True, ge=300, le=2700)]
+"""What any hobby servo might take; a drive's own `range_us` is narrower."""
 Flag = Annotated[bool, Field(strict=True)]
 Position = tuple[
     Annotated[float, Field(strict=True, allow_inf_nan=False)],
@@ -24,7 +35,7 @@ Position = tuple[
 class Table(BaseModel):
     """A table of the layout file: unknown keys are errors, values never change after reading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 class Control(StrEnum):
@@ -106,31 +117,53 @@ class Hand(StrEnum):
 class Accept(Table):
     """One finding the modeller knows and wants: it becomes a note. Never a short."""
 
-    code: str
-    reason: Annotated[str, Field(min_length=3)]
+    code: str = Field(description="the finding to accept, by its code as `frogfeed check` prints it")
+    reason: Annotated[str, Field(min_length=3)] = Field(
+        description="why it is wanted; it is printed with the note"
+    )
 
 
 class Colours(Table):
     """Wire colours by the modeller's own choice (names as in `parts.colours`)."""
 
-    A: str | None = None
-    B: str | None = None
-    switched: str | None = None
+    A: str | None = Field(default=None, description="colour of the wires to bus wire A")
+    B: str | None = Field(default=None, description="colour of the wires to bus wire B")
+    switched: str | None = Field(
+        default=None, description="colour of the wires to frogs and other switched rails"
+    )
 
 
 class Header(Table):
     """[layout]: the railway as a whole."""
 
-    schema_version: Annotated[int, Field(alias="schema", strict=True, ge=1, le=1)] = 1
-    name: Annotated[str, Field(min_length=1, max_length=80)]
-    gauge: str
-    control: Control
-    colours: Colours = Colours()
-    feeds: Literal["stated", "propose"] = "stated"
-    catalogue: tuple[str, ...] = ()
-    dropper_wire: str = "0.5"
-    rail_code: int = Field(default=100, strict=True)
-    longest_conducting_vehicle_mm: Positive | None = None
+    schema_version: Annotated[int, Field(alias="schema", strict=True, ge=1, le=1)] = Field(
+        default=1, description="version of this file format"
+    )
+    name: Annotated[str, Field(min_length=1, max_length=80)] = Field(
+        description="the railway's name, printed on every sheet"
+    )
+    gauge: str = Field(description="the track and wheel standard, by the name of the gauge")
+    control: Control = Field(
+        description='how trains are controlled: "dc" (plain, reversible) or "dcc" (a square wave on the track)'
+    )
+    colours: Colours = Field(default=Colours(), description="the colours of your own wires")
+    feeds: Literal["stated", "propose"] = Field(
+        default="stated",
+        description='"stated": gaps and feeds stand here as built; "propose": a bare plan that frogfeed'
+        " completes",
+    )
+    catalogue: tuple[str, ...] = Field(
+        default=(), description="files with kinds of piece of your own, beside this file"
+    )
+    dropper_wire: str = Field(default="0.5", description='size of the droppers: mm² as "0.5", or "AWG24"')
+    rail_code: int = Field(
+        default=100, strict=True, description="height of the rail in thousandths of an inch"
+    )
+    longest_conducting_vehicle_mm: Length | None = Field(
+        default=None,
+        description="from the first to the last wheel that conduct to each other, in one vehicle or in vehicles"
+        " with a conductor between them; a reversing section must be longer",
+    )
 
 
 class Protection(StrEnum):
@@ -145,45 +178,86 @@ class Protection(StrEnum):
 class District(Table):
     """[district.NAME]: one supply (controller or booster) and its two bus wires A and B."""
 
-    volts: Positive | None = None
-    trip_a: Positive = 3.0
-    trip_ms: Positive = 100.0
-    limit_a: Positive | None = None
-    protection: Protection = Protection.LATCH
-    internal_ohm: NotNegative = 0.2
-    bus_wire: str = "1.5"
-    bus_mm: NotNegative = 3000.0
-    load_a: Positive = 1.0
-    in_phase: tuple[Name, ...] = ()
-    common_with: tuple[Name, ...] = ()
-    at_mm: Position | None = None
+    volts: Volts | None = Field(default=None, description="voltage of the supply at full load")
+    trip_a: Amps = Field(default=3.0, description="current at which the supply trips")
+    trip_ms: Millis = Field(default=100.0, description="how long a fault lasts before the supply trips")
+    limit_a: Amps | None = Field(
+        default=None, description="most current the supply gives into a short, where it limits"
+    )
+    protection: Protection = Field(
+        default=Protection.LATCH, description="what the supply does at too much current"
+    )
+    internal_ohm: Ohms = Field(
+        default=0.2, description="internal resistance of the supply, from its terminals"
+    )
+    bus_wire: str = Field(default="1.5", description='size of the two bus wires: mm² as "1.5", or "AWG14"')
+    bus_mm: LengthOrZero = Field(
+        default=3000.0, description="length of the bus from the supply to its far end"
+    )
+    load_a: Amps = Field(default=1.0, description="current of the heaviest train or trains at once")
+    in_phase: tuple[Name, ...] = Field(
+        default=(),
+        description="districts whose rails a wheel may join for a moment: one control system, in step",
+    )
+    common_with: tuple[Name, ...] = Field(
+        default=(), description="districts whose B wires are joined to this one's (a common return)"
+    )
+    at_mm: Position | None = Field(default=None, description="where the supply stands on the plan: x, y")
 
 
 class DriveUse(Table):
     """A piece's use of a drive whose settings bear other names: piece setting = drive setting."""
 
     model_config = ConfigDict(extra="allow", frozen=True)
-    name: Name
+    name: Name = Field(description="the drive")
 
 
 class Piece(Table):
     """What all pieces of track with rails of their own have in common."""
 
-    kind: str | None = None
-    make: Make = Make.LIVE_FROG
-    state: State | None = None
-    links: Links | None = None
-    blades: Blades | None = None
-    frog: FrogFeed | None = None
-    frog_number: Positive | None = None
-    angle_deg: Positive | None = None
-    plastic_mm: Positive | None = None
-    built: Flag = True
-    accept: tuple[Accept, ...] = ()
-    at_mm: Position | None = None
-    heading_deg: Annotated[float, Field(strict=True)] | None = None
-    length_mm: Positive | None = None
-    output: Output | None = None
+    kind: str | None = Field(
+        default=None, description="kind of piece by the catalogue, where it is not what its table stands for"
+    )
+    make: Make = Field(
+        default=Make.LIVE_FROG,
+        description='how it left the factory: frog of metal ("live-frog") or of plastic ("insulated-frog")',
+    )
+    state: State | None = Field(
+        default=None,
+        description="what has been done to it, in one word: a shorthand for links, blades and frog",
+    )
+    links: Links | None = Field(default=None, description='the factory links under it: "in" or "removed"')
+    blades: Blades | None = Field(
+        default=None,
+        description='blades feed by touching only ("contact"), or are wired to their stock rails ("bonded")',
+    )
+    frog: FrogFeed | None = Field(
+        default=None, description='the frog is fed through a switch ("switched") or not ("unfed")'
+    )
+    frog_number: Positive | None = Field(
+        default=None, description="frog number: length along the frog for a spread of one"
+    )
+    angle_deg: Angle | None = Field(default=None, description="frog angle, where no frog number is known")
+    plastic_mm: Length | None = Field(
+        default=None, description="length of the plastic nose, beyond the theoretical point"
+    )
+    built: Flag = Field(
+        default=True,
+        description="false leaves an unfinished piece out; its neighbours' ends are then made safe",
+    )
+    accept: tuple[Accept, ...] = Field(
+        default=(), description="findings about this piece that are known and wanted"
+    )
+    at_mm: Position | None = Field(
+        default=None, description="where its toe (or middle) stands on the plan: x, y"
+    )
+    heading_deg: Heading | None = Field(
+        default=None,
+        description="which way it points on the plan, looking in from its toe or side a: anticlockwise from"
+        " the x axis",
+    )
+    length_mm: Length | None = Field(default=None, description="length from toe to heel, or over all")
+    output: Output | None = Field(default=None, description="the kind of switched output its frog must have")
 
     @property
     def facts(self) -> tuple[Links, Blades, FrogFeed]:
@@ -198,15 +272,18 @@ DriveRef = Name | DriveUse
 class Turnout(Piece):
     """[turnout.NAME]: one toe, a left and a right leg, one drive."""
 
-    drive: DriveRef | None = None
-    normal: Hand = Hand.LEFT
+    drive: DriveRef | None = Field(
+        default=None,
+        description="the drive that throws it; left out, it has one of its own that bears its name",
+    )
+    normal: Hand = Field(default=Hand.LEFT, description="the setting you call normal")
 
 
 class ThreeWay(Piece):
     """[three-way.NAME]: one toe, three legs, two drives."""
 
-    drive_left: DriveRef | None = None
-    drive_right: DriveRef | None = None
+    drive_left: DriveRef | None = Field(default=None, description="the drive of the left pair of blades")
+    drive_right: DriveRef | None = Field(default=None, description="the drive of the right pair of blades")
 
 
 class Diamond(Piece):
@@ -223,17 +300,25 @@ class SlipBlades(StrEnum):
 class Slip(Piece):
     """[slip.NAME]: a diamond with one or two slip roads; a drive at each side."""
 
-    slip_road: Literal["a.left-b.right", "a.right-b.left"] | None = None
-    blades_move: SlipBlades = SlipBlades.SAME_WAY
-    drive_a: DriveRef | None = None
-    drive_b: DriveRef | None = None
+    slip_road: Literal["a.left-b.right", "a.right-b.left"] | None = Field(
+        default=None,
+        description="for a single slip: which ends its slip road joins; left out, it is a double slip",
+    )
+    blades_move: SlipBlades = Field(
+        default=SlipBlades.SAME_WAY,
+        description="one tie bar works all four blades of an end the same way, or sets crossing or slip",
+    )
+    drive_a: DriveRef | None = Field(default=None, description="the drive at side a")
+    drive_b: DriveRef | None = Field(default=None, description="the drive at side b")
 
 
 class OwnPiece(Piece):
     """[piece.NAME]: a piece of a kind from the modeller's own catalogue file."""
 
-    kind: str
-    drives: dict[str, DriveRef] = {}
+    kind: str = Field(description="kind of piece, by the catalogue")
+    drives: dict[str, DriveRef] = Field(
+        default={}, description="its drives, by the names the kind gives them"
+    )
 
 
 class PlaceKind(StrEnum):
@@ -247,13 +332,24 @@ class PlaceKind(StrEnum):
 class Place(Table):
     """[place.NAME]: a stretch of plain track with a name: a buffer stop, an open end, a section."""
 
-    kind: PlaceKind = PlaceKind.SECTION
-    district: Name | None = None
-    length_mm: Positive | None = None
-    feed: Literal["switched"] | None = None
-    built: Flag = True
-    accept: tuple[Accept, ...] = ()
-    at_mm: Position | None = None
+    kind: PlaceKind = Field(
+        default=PlaceKind.SECTION,
+        description='"section" has two ends; "buffer" (the track stops) and "open" (it goes on outside this file)'
+        " have one",
+    )
+    district: Name | None = Field(
+        default=None, description="the district it belongs to, where no feed says so"
+    )
+    length_mm: Length | None = Field(default=None, description="length of its track")
+    feed: Literal["switched"] | None = Field(
+        default=None,
+        description='"switched": live only as the turnouts around it are set, through a switched feed',
+    )
+    built: Flag = Field(default=True, description="false leaves an unfinished place out")
+    accept: tuple[Accept, ...] = Field(
+        default=(), description="findings about this place that are known and wanted"
+    )
+    at_mm: Position | None = Field(default=None, description="where its middle lies on the plan: x, y")
 
 
 class DriveKind(StrEnum):
@@ -266,60 +362,88 @@ class DriveKind(StrEnum):
 class Drive(Table):
     """[drive.NAME]: a servo with its linkage, or a hand-thrown turnout with position contacts."""
 
-    kind: DriveKind = DriveKind.SERVO
-    pulse_us: dict[str, Pulse] | None = None
-    range_us: tuple[Pulse, Pulse] = (700, 2300)
-    us_per_degree: Positive = 10.0
-    travel_ms: Positive = 1000.0
-    lag_ms: NotNegative = 120.0
-    horn_mm: Positive = 10.0
-    ratio: Positive = 1.0
-    blade_throw_mm: Positive | None = None
-    lost_motion_mm: NotNegative = 0.5
-    contact_clearance_mm: Positive = 0.3
-    rest: Literal["hold", "release"] = "release"
-    home: str | None = None
-    contacts: Literal["both", "single"] = "both"
-    debounce_ms: Positive = 20.0
-    at_mm: Position | None = None
+    kind: DriveKind = Field(
+        default=DriveKind.SERVO, description="a servo, or thrown by hand with position contacts"
+    )
+    pulse_us: dict[str, Pulse] | None = Field(default=None, description="the servo's pulse at each setting")
+    range_us: tuple[Pulse, Pulse] = Field(
+        default=(700, 2300), description="shortest and longest pulse the servo takes"
+    )
+    us_per_degree: Positive = Field(default=10.0, description="pulse for one degree of the horn")
+    travel_ms: Millis = Field(default=1000.0, description="time for a throw from end to end")
+    lag_ms: LagMillis = Field(
+        default=120.0, description="how far the servo runs behind its pulse, with the time it takes to settle"
+    )
+    horn_mm: Length = Field(default=10.0, description="radius at which the wire sits on the horn")
+    ratio: Positive = Field(default=1.0, description="movement of the tie bar for one millimetre at the horn")
+    blade_throw_mm: Length | None = Field(
+        default=None, description="the blades' throw at the tie bar; left out, the gauge's"
+    )
+    lost_motion_mm: LengthOrZero = Field(default=0.5, description="play and spring between horn and tie bar")
+    contact_clearance_mm: Length = Field(
+        default=0.3, description="how far from the stock rail a blade may still touch it"
+    )
+    rest: Literal["hold", "release"] = Field(
+        default="release", description='after a throw the pulse stays on ("hold") or ends ("release")'
+    )
+    home: str | None = Field(
+        default=None,
+        description="the setting it has when you leave the railway; changeovers rest on its side",
+    )
+    contacts: Literal["both", "single"] = Field(
+        default="both",
+        description='position contacts of a hand-thrown turnout: one at each setting ("both") or one alone'
+        ' ("single")',
+    )
+    debounce_ms: Millis = Field(default=20.0, description="how long a position contact must be steady")
+    at_mm: Position | None = Field(default=None, description="where it stands under the baseboard: x, y")
 
 
 class Board(Table):
     """[board.NAME]: one microcontroller board: its profile, USB serial number and insisted channels."""
 
-    profile: str
-    serial: str | None = None
-    channels: dict[str, str] = {}
-    at_mm: Position | None = None
+    profile: str = Field(description="what kind of board: the name of its profile")
+    serial: str | None = Field(
+        default=None, description="its USB serial number, which tells two boards apart"
+    )
+    channels: dict[str, str] = Field(
+        default={}, description="channels you insist on: drive or switched feed = channel of the profile"
+    )
+    at_mm: Position | None = Field(default=None, description="where it stands under the baseboard: x, y")
 
 
 class LengthTable(Table):
     """`{ mm = 900 }` in a line: a length of plain track."""
 
-    mm: Positive
+    mm: Length = Field(description="length of the track here")
 
 
 class FeedTable(Table):
     """`{ feed = "main", left = "A" }` in a line: droppers from a district's bus to the rails."""
 
-    feed: Name
-    left: Side
-    rail: Hand | None = None
-    wire: str | None = None
-    mm: NotNegative | None = None
+    feed: Name = Field(description="the district")
+    left: Side = Field(
+        description="the bus wire of the left rail, as seen travelling in the listed order; the right rail has"
+        " the other"
+    )
+    rail: Hand | None = Field(default=None, description="only this rail has a dropper")
+    wire: str | None = Field(default=None, description="size of the dropper")
+    mm: LengthOrZero | None = Field(default=None, description="length of the dropper")
 
 
 class JoinerTable(Table):
     """`{ joiner = "untrusted" }` in a line: a metal joiner that is not trusted to conduct."""
 
-    joiner: Literal["untrusted"]
-    rail: Hand | None = None
+    joiner: Literal["untrusted"] = Field(description="a joiner that is not trusted to conduct")
+    rail: Hand | None = Field(default=None, description="in this rail only")
 
 
 class GapTable(Table):
     """`{ gap = "left" }` in a line: insulated joiners, or cuts, in one rail or both."""
 
-    gap: Literal["both", "left", "right"]
+    gap: Literal["both", "left", "right"] = Field(
+        description='in which rails: "both", "left" or "right", as seen travelling in the listed order'
+    )
 
 
 LineItems = tuple[Any, ...]
@@ -329,19 +453,25 @@ LineItems = tuple[Any, ...]
 class LayoutFile(BaseModel):
     """The whole file, as written, after validation of every table by itself."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", frozen=True)
 
-    layout: Header
-    district: dict[Name, District]
-    turnout: dict[Name, Turnout] = {}
-    three_way: Annotated[dict[Name, ThreeWay], Field(alias="three-way")] = {}
-    slip: dict[Name, Slip] = {}
-    diamond: dict[Name, Diamond] = {}
-    piece: dict[Name, OwnPiece] = {}
-    place: dict[Name, Place] = {}
-    lines: dict[Name, LineItems] = {}
-    drive: dict[Name, Drive] = {}
-    board: dict[Name, Board] = {}
+    layout: Header = Field(description="the railway as a whole")
+    district: dict[Name, District] = Field(description="supplies, each with its two bus wires")
+    turnout: dict[Name, Turnout] = Field(default={}, description="turnouts (points), wyes included")
+    three_way: Annotated[dict[Name, ThreeWay], Field(alias="three-way")] = Field(
+        default={}, description="three-way turnouts"
+    )
+    slip: dict[Name, Slip] = Field(default={}, description="single and double slips")
+    diamond: dict[Name, Diamond] = Field(default={}, description="diamond crossings")
+    piece: dict[Name, OwnPiece] = Field(default={}, description="pieces of kinds of your own")
+    place: dict[Name, Place] = Field(
+        default={}, description="named stretches of plain track, buffer stops and open ends"
+    )
+    lines: dict[Name, LineItems] = Field(
+        default={}, description="what is joined to what, in the order in which a train meets it"
+    )
+    drive: dict[Name, Drive] = Field(default={}, description="servos and hand-thrown turnouts")
+    board: dict[Name, Board] = Field(default={}, description="microcontroller boards")
 
     def pieces(self) -> dict[str, Piece]:
         """All pieces with rails of their own by name, in the file's order of tables."""
