@@ -91,9 +91,7 @@ def _row(meaning: str, severity: Severity, acceptable: bool = True) -> CodeInfo:
 
 
 TRACK_CODES: Mapping[str, CodeInfo] = {
-    "short": _row(
-        "two bus wires are joined at some settings, or at all of them", Severity.ERROR, acceptable=False
-    ),
+    "short": _row("two bus wires are joined at some settings, or at all of them", Severity.ERROR, acceptable=False),
     "return-loop": _row("the track comes back to itself turned round", Severity.ERROR, acceptable=False),
     "never-fed": _row("rails that no setting feeds", Severity.ERROR),
     "dead-on-road": _row("rails without a feed though the road over them is set", Severity.ERROR),
@@ -113,7 +111,43 @@ TRACK_CODES: Mapping[str, CodeInfo] = {
     "blade-back": _row("an open live blade can touch the backs of wheels", Severity.WARNING),
 }
 
-CODES: Mapping[str, CodeInfo] = MappingProxyType({**FILE_CODES, **TRACK_CODES})
+THROW_CODES: Mapping[str, CodeInfo] = {
+    "throw-settings": _row("a servo drive without exactly two settings", Severity.ERROR, acceptable=False),
+    "throw-horn-short": _row("a horn too short to move the blades from end to end", Severity.ERROR),
+    "throw-pulse-range": _row("a pulse outside what the servo stands", Severity.ERROR, acceptable=False),
+    "throw-pulse-same": _row("both ends of a drive have the same pulse", Severity.ERROR, acceptable=False),
+    "throw-angle": _row("a horn that turns too far to move the rod", Severity.ERROR),
+    "throw-short": _row("a blade throw smaller than the wheels need", Severity.ERROR),
+    "throw-reach": _row("a servo that does not press the blades home", Severity.ERROR),
+    "throw-too-fast": _row("a travel faster than a typical servo can follow", Severity.WARNING),
+}
+
+PLAN_CODES: Mapping[str, CodeInfo] = {
+    "plan-output-kind": _row("a feed asks for a kind of output that no board has", Severity.ERROR, acceptable=False),
+    "plan-one-way-switch": _row(
+        "a switch that blocks one polarity only, where polarity reverses", Severity.ERROR, acceptable=False
+    ),
+    "plan-bare-changeover": _row(
+        "an output without an off feeds blades that are not bonded", Severity.ERROR, acceptable=False
+    ),
+    "plan-changeover-window": _row(
+        "a changeover does not fit while neither blade touches", Severity.ERROR, acceptable=False
+    ),
+    "plan-channel-fixed": _row(
+        "a channel kept for something that cannot use it", Severity.ERROR, acceptable=False
+    ),
+    "plan-channel-twice": _row("one channel or pin is kept for two things", Severity.ERROR, acceptable=False),
+    "plan-no-output": _row("no board has an output for a feed", Severity.ERROR, acceptable=False),
+    "plan-no-room": _row("the layout does not fit its boards", Severity.ERROR, acceptable=False),
+    "plan-table-drives": _row("more drives decide one feed than a board can hold", Severity.ERROR, acceptable=False),
+    "plan-single-contact": _row(
+        "one position contact where blades that are not bonded need two", Severity.ERROR, acceptable=False
+    ),
+    "plan-implied-board": _row("no board is stated, so one is assumed", Severity.NOTE),
+    "plan-no-off": _row("a feed on an output that cannot turn it off", Severity.NOTE),
+}
+
+CODES: Mapping[str, CodeInfo] = MappingProxyType({**FILE_CODES, **TRACK_CODES, **THROW_CODES, **PLAN_CODES})
 """Every code, by name."""
 
 

@@ -1,0 +1,194 @@
+"""What is to be done to each piece before it is laid: links out, bonds in, joiners, droppers, switched feeds.
+
+Every step is read off the layout's facts, the catalogue's kind and the rail network; nothing is decided here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from frogfeed.findings.finding import Location
+from frogfeed.layout.ends import kind_name
+from frogfeed.layout.model import Layout
+from frogfeed.layout.schema import Blades, FrogFeed, Hand, Links, Make, Piece
+from frogfeed.plan.model import Plan
+from frogfeed.track.catalogue import Kind, built_in
+from frogfeed.track.conditions import When
+from frogfeed.track.network import BondKind, Joint, RailNetwork
+
+
+@dataclass(frozen=True, slots=True)
+class RemoveLink:
+    """Cut or unsolder the factory link between two rails."""
+
+    a: str
+    b: str
+
+
+@dataclass(frozen=True, slots=True)
+class KeepLink:
+    """A factory link that stays in."""
+
+    a: str
+    b: str
+
+
+@dataclass(frozen=True, slots=True)
+class BondRails:
+    """Solder a wire between two rails: `why` is a blade to its stock rail, or the rails of one frog
+    section.
+    """
+
+    a: str
+    b: str
+    why: BondKind
+
+
+@dataclass(frozen=True, slots=True)
+class FitJoiner:
+    """The joiner of one rail at one end: insulated, metal, or metal that is not trusted."""
+
+    end: str
+    hand: Hand
+    rail: str
+    beyond: str
+    conducts: bool
+    trusted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FitDropper:
+    """Solder a dropper from a rail to a bus wire. `size` and `mm` as stated, else the layout's default
+    and None.
+    """
+
+    rail: str
+    wire: str
+    size: str
+    mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class FitSwitched:
+    """Solder a feed wire from a rail to a switched output. `table` says which bus wire at which settings."""
+
+    rail: str
+    output: str
+    board: str | None
+    channel: str | None
+    table: tuple[tuple[When, str], ...]
+
+
+Step = RemoveLink | KeepLink | BondRails | FitJoiner | FitDropper | FitSwitched
+
+
+@dataclass(frozen=True, slots=True)
+class MakeUp:
+    """One piece or place with its steps, in working order: links, bonds, joiners, droppers, switched
+    feeds.
+    """
+
+    name: str
+    kind: str
+    make: Make | None
+    facts: tuple[Links, Blades, FrogFeed] | None
+    drives: tuple[str, ...]
+    steps: tuple[Step, ...]
+    at: Location | None
+
+
+def make_ups(
+    layout: Layout,
+    network: RailNetwork,
+    plan: Plan | None = None,
+    kinds: Mapping[str, Kind] | None = None,
+) -> tuple[MakeUp, ...]:
+    """The make-up of every built piece, then of every place that has a step; in the network's order.
+
+    Without a plan the switched feeds name no board. `kinds` are the catalogue's where the layout has its own.
+    """
+    known = built_in() if kinds is None else kinds
+    where = plan.channels() if plan is not None else {}
+    joints = _joints(network)
+    pieces = layout.file.pieces()
+    found: list[MakeUp] = []
+    for name, shown in network.pieces.items():
+        piece = pieces.get(name)
+        steps: list[Step] = []
+        drives: tuple[str, ...] = ()
+        if piece is not None:
+            steps += _links(name, piece, known[kind_name(piece)])
+            steps += _bonds(name, network)
+            drives = _drives(name, network)
+        steps += _joiners(name, joints.get(name, ()))
+        steps += _feeds(layout, network, name)
+        steps += _switched(network, name, where)
+        if piece is not None or steps:
+            found.append(
+                MakeUp(
+                    name,
+                    shown.kind,
+                    piece.make if piece is not None else None,
+                    piece.facts if piece is not None else None,
+                    drives,
+                    tuple(steps),
+                    shown.at,
+                )
+            )
+    return tuple(found)
+
+
+def _links(name: str, piece: Piece, kind: Kind) -> Iterable[Step]:
+    made = kind.makes.get(piece.make)
+    for a, b in made.links if made is not None else ():
+        if piece.facts[0] is Links.REMOVED:
+            yield RemoveLink(f"{name}.{a}", f"{name}.{b}")
+        else:
+            yield KeepLink(f"{name}.{a}", f"{name}.{b}")
+
+
+def _bonds(name: str, network: RailNetwork) -> Iterable[Step]:
+    for kind in (BondKind.BLADE, BondKind.FROG):
+        for bond in network.bonds:
+            if bond.kind is kind and network.piece_of.get(bond.a) == name:
+                yield BondRails(bond.a, bond.b, kind)
+
+
+def _drives(name: str, network: RailNetwork) -> tuple[str, ...]:
+    used = {d for r in network.roads if r.piece == name for t in r.when for d, _ in t}
+    return tuple(d for d in network.drives if d in used)
+
+
+def _joints(network: RailNetwork) -> dict[str, list[Joint]]:
+    found: dict[str, list[Joint]] = {}
+    for j in network.joints:
+        found.setdefault(j.a[0], []).append(j)
+        if j.b[0] != j.a[0]:
+            found.setdefault(j.b[0], []).append(j)
+    return found
+
+
+def _joiners(name: str, joints: Iterable[Joint]) -> Iterable[Step]:
+    """Left and right as seen looking into the piece from the end."""
+    for j in joints:
+        for hand, (mine, beyond) in ((Hand.LEFT, j.left), (Hand.RIGHT, j.right)):
+            conducts, trusted = hand not in j.gaps, hand not in j.untrusted
+            if j.a[0] == name:
+                # Travelling from a the line looks out of this end, so its left is the right looking in.
+                yield FitJoiner(j.a[1], hand.other, mine, beyond, conducts, trusted)
+            if j.b[0] == name:
+                yield FitJoiner(j.b[1], hand, beyond, mine, conducts, trusted)
+
+
+def _feeds(layout: Layout, network: RailNetwork, name: str) -> Iterable[Step]:
+    for feed in network.feeds:
+        if network.piece_of.get(feed.rail) == name:
+            yield FitDropper(feed.rail, feed.wire, feed.size or layout.file.layout.dropper_wire, feed.mm)
+
+
+def _switched(network: RailNetwork, name: str, where: Mapping[str, tuple[str, str]]) -> Iterable[Step]:
+    for s in network.switched:
+        if network.piece_of.get(s.rail) == name:
+            board, channel = where.get(s.output, (None, None))
+            yield FitSwitched(s.rail, s.output, board, channel, tuple((r.when, r.wire) for r in s.rows))
