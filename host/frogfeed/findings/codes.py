@@ -133,9 +133,7 @@ PLAN_CODES: Mapping[str, CodeInfo] = {
     "plan-changeover-window": _row(
         "a changeover does not fit while neither blade touches", Severity.ERROR, acceptable=False
     ),
-    "plan-channel-fixed": _row(
-        "a channel kept for something that cannot use it", Severity.ERROR, acceptable=False
-    ),
+    "plan-channel-fixed": _row("a channel kept for something that cannot use it", Severity.ERROR, acceptable=False),
     "plan-channel-twice": _row("one channel or pin is kept for two things", Severity.ERROR, acceptable=False),
     "plan-no-output": _row("no board has an output for a feed", Severity.ERROR, acceptable=False),
     "plan-no-room": _row("the layout does not fit its boards", Severity.ERROR, acceptable=False),

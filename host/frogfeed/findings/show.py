@@ -27,16 +27,14 @@ def show_text(findings: Sequence[Finding], width: int = 80, colour: bool = False
     """Findings as text, in the order given, with a line that sums them up; `width` in columns, at least 40."""
     width = max(width, 40)
     blocks = [_block(f, width, colour) for f in findings]
-    return "\n\n".join([*blocks, summary(findings)]) + "\n"
+    return "\n\n".join([*blocks, summary(findings)])
 
 
 def summary(findings: Iterable[Finding]) -> str:
     """One line: how many errors, warnings and notes."""
     counts = count(findings)
     words = [
-        f"{n} {severity}{'' if n == 1 else 's'}"
-        for severity, n in counts.items()
-        if n or severity is Severity.ERROR
+        f"{n} {severity}{'' if n == 1 else 's'}" for severity, n in counts.items() if n or severity is Severity.ERROR
     ]
     if not any(counts.values()):
         return "Nothing to report."
@@ -80,9 +78,7 @@ def _block(f: Finding, width: int, colour: bool) -> str:
 
 
 def _fill(text: str, width: int, indent: str) -> str:
-    rows = textwrap.wrap(
-        text, width, break_long_words=False, break_on_hyphens=False, subsequent_indent=indent
-    )
+    rows = textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False, subsequent_indent=indent)
     return "\n".join(rows)
 
 
@@ -91,9 +87,7 @@ def _wrapped(name: str, value: str, width: int, indent: int = _INDENT + 2) -> li
         return []
     rows: list[str] = []
     for paragraph in value.splitlines():
-        rows += textwrap.wrap(paragraph, width - indent, break_long_words=False, break_on_hyphens=False) or [
-            ""
-        ]
+        rows += textwrap.wrap(paragraph, width - indent, break_long_words=False, break_on_hyphens=False) or [""]
     first = f"  {name:<{indent - 2}}{rows[0]}"
     return [first, *(f"{'':<{indent}}{row}".rstrip() for row in rows[1:])]
 
@@ -106,9 +100,7 @@ def as_dict(f: Finding) -> dict[str, Any]:
         "subject": f.subject,
         "what": f.what,
     }
-    found |= {
-        key: value for key, value in (("why", f.why), ("cure", f.cure), ("accepted", f.accepted)) if value
-    }
+    found |= {key: value for key, value in (("why", f.why), ("cure", f.cure), ("accepted", f.accepted)) if value}
     if f.where:
         found["where"] = _place(f.where)
     if f.witness is not None:
@@ -127,12 +119,7 @@ def _place(at: Location) -> dict[str, Any]:
 def show_json(findings: Sequence[Finding]) -> str:
     """`{"findings": [...], "summary": {"error": n, "warning": n, "note": n}}`, in the order given."""
     counts = {str(severity): n for severity, n in count(findings).items()}
-    return (
-        json.dumps(
-            {"findings": [as_dict(f) for f in findings], "summary": counts}, indent=2, ensure_ascii=False
-        )
-        + "\n"
-    )
+    return json.dumps({"findings": [as_dict(f) for f in findings], "summary": counts}, indent=2, ensure_ascii=False)
 
 
 def show_sarif(findings: Sequence[Finding]) -> str:
@@ -144,10 +131,7 @@ def show_sarif(findings: Sequence[Finding]) -> str:
         "columnKind": "unicodeCodePoints",
         "results": [_result(f, index) for f in findings],
     }
-    return (
-        json.dumps({"$schema": SARIF_SCHEMA, "version": "2.1.0", "runs": [run]}, indent=2, ensure_ascii=False)
-        + "\n"
-    )
+    return json.dumps({"$schema": SARIF_SCHEMA, "version": "2.1.0", "runs": [run]}, indent=2, ensure_ascii=False)
 
 
 def _rule(code: str) -> dict[str, Any]:

@@ -56,9 +56,7 @@ def check_parts(file: LayoutFile, known: Known, mistakes: Mistakes) -> None:
     ) -> None:
         if value is None or allowed is None or value in allowed:
             return
-        mistakes.add(
-            code, path, f"there is no {word} {shown(value)}", why=why, cure=did_you_mean(value, allowed)
-        )
+        mistakes.add(code, path, f"there is no {word} {shown(value)}", why=why, cure=did_you_mean(value, allowed))
 
     head = file.layout
     check(
@@ -109,9 +107,7 @@ def check_kinds(
     return shapes
 
 
-def _shape(
-    path: KeyPath, piece: Piece, kinds: Mapping[str, KindShape], mistakes: Mistakes
-) -> KindShape | None:
+def _shape(path: KeyPath, piece: Piece, kinds: Mapping[str, KindShape], mistakes: Mistakes) -> KindShape | None:
     if isinstance(piece, Slip) and piece.kind is not None:
         said = piece.slip_road is not None or piece.blades_move is not SlipBlades.SAME_WAY
         if said or piece.kind not in kinds:
@@ -191,9 +187,7 @@ def check_accepts(file: LayoutFile, mistakes: Mistakes) -> None:
                     "file-unknown-code",
                     at,
                     f"no finding has the code {shown(entry.code)}",
-                    cure=did_you_mean(
-                        entry.code, acceptable, "See docs/reference/findings.md for all codes."
-                    ),
+                    cure=did_you_mean(entry.code, acceptable, "See docs/reference/findings.md for all codes."),
                 )
             elif not known.acceptable:
                 mistakes.add(
@@ -210,9 +204,7 @@ def check_accepts(file: LayoutFile, mistakes: Mistakes) -> None:
         check(("place", name), place.accept)
 
 
-def check_boards(
-    file: LayoutFile, outputs: frozenset[str], drives: Iterable[str], mistakes: Mistakes
-) -> None:
+def check_boards(file: LayoutFile, outputs: frozenset[str], drives: Iterable[str], mistakes: Mistakes) -> None:
     """USB serial numbers, and what channels are kept for: `outputs` are names of pieces and places with feeds."""
     serials: dict[str, KeyPath] = {}
     things = {*drives, *outputs}

@@ -73,8 +73,7 @@ class DriveChecker:
                     "file-unknown-drive",
                     at,
                     f"{name} is thrown by {shown(drive)}, but there is no such drive",
-                    cure=did_you_mean(drive, sorted(known))
-                    + f" Or declare it with a table [drive.{drive}]; it may be"
+                    cure=did_you_mean(drive, sorted(known)) + f" Or declare it with a table [drive.{drive}]; it may be"
                     " empty.",
                 )
         self.own = own
@@ -219,9 +218,7 @@ class DriveChecker:
                 cure=did_you_mean(drive.home, settings),
             )
 
-    def _pulses(
-        self, path: KeyPath, drive: Drive, pulses: Mapping[str, int], settings: tuple[str, ...]
-    ) -> None:
+    def _pulses(self, path: KeyPath, drive: Drive, pulses: Mapping[str, int], settings: tuple[str, ...]) -> None:
         low, high = drive.range_us
         seen: dict[int, str] = {}
         for setting, pulse in pulses.items():

@@ -23,9 +23,7 @@ class DriveUseResolved(NamedTuple):
 
 def stated_drive(piece: Piece, slot: str) -> DriveRef | None:
     """What the file says of a drive slot, or None where it leaves it out."""
-    stated: DriveRef | None = (
-        piece.drives.get(slot) if isinstance(piece, OwnPiece) else getattr(piece, slot, None)
-    )
+    stated: DriveRef | None = piece.drives.get(slot) if isinstance(piece, OwnPiece) else getattr(piece, slot, None)
     return stated
 
 
@@ -34,9 +32,7 @@ def default_drive(piece: str, slot: str, slots: int) -> str:
     return piece if slots == 1 else f"{piece}-{slot.removeprefix('drive_')}"
 
 
-def resolve_use(
-    name: str, piece: Piece, slot: str, settings: tuple[str, ...], slots: int
-) -> DriveUseResolved:
+def resolve_use(name: str, piece: Piece, slot: str, settings: tuple[str, ...], slots: int) -> DriveUseResolved:
     """One slot's drive with its mapping; settings that the file does not map keep their names."""
     stated = stated_drive(piece, slot)
     if isinstance(stated, DriveUse):
@@ -60,9 +56,7 @@ def drive_uses(
     return uses
 
 
-def drive_settings(
-    file: LayoutFile, kinds: Mapping[str, KindShape] | None = None
-) -> dict[str, tuple[str, ...]]:
+def drive_settings(file: LayoutFile, kinds: Mapping[str, KindShape] | None = None) -> dict[str, tuple[str, ...]]:
     """Every drive with its settings, in the order of the piece that uses it first.
 
     A piece that uses the drive by its own settings' names decides; where all of them map, the mapped names do.

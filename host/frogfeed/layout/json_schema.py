@@ -47,7 +47,8 @@ def _line() -> dict[str, Any]:
     return {
         "type": "array",
         "minItems": 2,
-        "description": "places and ends of pieces in the order in which a train meets them, with what lies at the joints",
+        "description": "places and ends of pieces in the order in which a train meets them, with "
+        "what lies at the joints",
         "items": {
             "anyOf": [
                 {
@@ -58,7 +59,8 @@ def _line() -> dict[str, Any]:
                 {
                     "type": "string",
                     "pattern": rf"^{_NAME}(\.[A-Za-z][A-Za-z0-9_-]*)+$",
-                    "description": 'an end of a piece: "T1.toe", "X1.a.left"; two of one piece in a row mean through it',
+                    "description": 'an end of a piece: "T1.toe", "X1.a.left"; two of one piece in a '
+                    "row mean through it",
                 },
                 *({"$ref": f"#/$defs/{table.__name__}"} for table in _ITEM_TABLES),
             ]
@@ -91,4 +93,4 @@ def _close_free_tables(root: dict[str, Any]) -> None:
 
 def schema_text() -> str:
     """The schema as JSON text, for a file beside the layout."""
-    return json.dumps(layout_schema(), indent=2, ensure_ascii=False) + "\n"
+    return json.dumps(layout_schema(), indent=2, ensure_ascii=False)

@@ -78,29 +78,27 @@ class LineChecker:
             self._edge(stops[-1].after, stops[-1].spot, "ends")
         arrived_through = False
         for k, stop in enumerate(stops):
+            previous = stops[k - 1] if k else None
             following = stops[k + 1] if k + 1 < len(stops) else None
-            first = k == 0
-            edge = (first and starts) or (following is None and ends)
-            if isinstance(stop.spot, PlaceItem):
-                self._place(stop, edge=edge, sure=not first and following is not None or edge)
+            begins = previous is None and starts
+            finishes = following is None and ends
             goes_through = following is not None and self._same_piece(stop.spot, following.spot)
-            if goes_through and following is not None and not arrived_through:
-                self._through(stop, following)
-                if first and starts:
-                    self._loose(stop, "begins")
-            elif goes_through and following is not None and isinstance(following.spot, EndItem):
-                self._turned_back(stops[k - 1], stop, following)
-                goes_through = False
-            elif isinstance(stop.spot, EndItem):
-                unknown_next = following is None and not ends
-                unknown_before = first and not starts
-                if arrived_through:
-                    if following is None and ends:
-                        self._loose(stop, "ends")
-                elif not first and not unknown_before and following is not None:
-                    self._no_exit(stop, following)
-                elif unknown_next and unknown_before:
-                    pass
+            if isinstance(stop.spot, PlaceItem):
+                alone = begins and finishes
+                inside = previous is not None and following is not None
+                self._place(stop, edge=begins or finishes, sure=(begins or finishes or inside) and not alone)
+            elif goes_through and following is not None:
+                if arrived_through and previous is not None:
+                    self._turned_back(stop, following)
+                    goes_through = False
+                else:
+                    self._through(stop, following)
+                    if begins:
+                        self._loose(stop, "begins")
+            elif arrived_through and finishes:
+                self._loose(stop, "ends")
+            elif not arrived_through and previous is not None and following is not None:
+                self._no_exit(stop, following)
             if following is not None and not goes_through:
                 self._gaps(stop.after)
             arrived_through = goes_through
@@ -120,9 +118,7 @@ class LineChecker:
                 f"{item.piece}.{item.end} is joined a second time",
                 why="One end of a piece meets one track only.",
                 cure="Remove one of the two, or name the end that was meant"
-                + (
-                    f": {_other_ends(item, self.names.shapes)}." if self.names.shapes.get(item.piece) else "."
-                ),
+                + (f": {_other_ends(item, self.names.shapes)}." if self.names.shapes.get(item.piece) else "."),
                 subject=f"{item.piece}.{item.end}",
                 related=[("joined first here", self.mistakes.where.nearest(first))],
             )
@@ -158,9 +154,9 @@ class LineChecker:
                 subject=a.piece,
             )
 
-    def _turned_back(self, before: _Stop, stop: _Stop, following: _Stop) -> None:
-        a, b, c = before.spot, stop.spot, following.spot
-        assert isinstance(a, EndItem) and isinstance(b, EndItem) and isinstance(c, EndItem)
+    def _turned_back(self, stop: _Stop, following: _Stop) -> None:
+        b, c = stop.spot, following.spot
+        assert isinstance(b, EndItem) and isinstance(c, EndItem)
         self.mistakes.add(
             "file-no-road",
             following.path,
@@ -218,9 +214,7 @@ class LineChecker:
             return
         if place.kind is not PlaceKind.SECTION:
             if used:
-                self._place_twice(
-                    stop, used[0], f"a place of kind {place.kind} has one end, which is joined already"
-                )
+                self._place_twice(stop, used[0], f"a place of kind {place.kind} has one end, which is joined already")
             elif not edge and sure:
                 self.mistakes.add(
                     "file-place-inside",
@@ -306,10 +300,9 @@ class LineChecker:
             self.mistakes.add(
                 "file-end-unjoined",
                 (tables[name], name),
-                f"no line names {name}"
-                if every
-                else f"{ends} {'is' if len(loose) == 1 else 'are'} in no line",
-                why="An end that nothing is joined to must be declared, or a forgotten track would pass for a dead end.",
+                f"no line names {name}" if every else f"{ends} {'is' if len(loose) == 1 else 'are'} in no line",
+                why="An end that nothing is joined to must be declared, or a forgotten track would "
+                "pass for a dead end.",
                 cure=f'Join {"them" if len(loose) > 1 else "it"} in a line to track or to a place of kind "buffer" or'
                 f' "open"; or write built = false in [{tables[name]}.{name}] while it is unfinished.',
                 subject=name if every else f"{name}.{loose[0]}",
@@ -332,7 +325,8 @@ class LineChecker:
                     used[0],
                     f"the line ends at {name}, a section whose other end is joined to nothing",
                     why="A section has two ends; one that is not joined must be declared.",
-                    cure=f'Write kind = "buffer" in [place.{name}] if the track stops there, "open" if it goes on outside'
+                    cure=f'Write kind = "buffer" in [place.{name}] if the track stops there, "open" '
+                    f"if it goes on outside"
                     " this file; or join its other end in a line.",
                     subject=name,
                     related=[("declared here", self.mistakes.where.nearest(("place", name)))],

@@ -92,7 +92,8 @@ class ItemReader:
                 "file-line-item",
                 path,
                 f"{shown(raw)} is no gap",
-                cure='Write "|" for a gap in both rails, "|left" or "|right" for one, as seen travelling in this order.',
+                cure='Write "|" for a gap in both rails, "|left" or "|right" for one, as seen '
+                "travelling in this order.",
             )
         elif piece in names.doubtful:
             return Broken(at)
@@ -161,9 +162,7 @@ class ItemReader:
             path,
             f"there is no place {shown(raw)}",
             why="Every name in a line is declared once, so that a slip of the pen cannot make a new track.",
-            cure=(
-                f'Did you mean "{near}"? {declare}' if near else declare.removeprefix("Or ").capitalize()
-            ).strip(),
+            cure=(f'Did you mean "{near}"? {declare}' if near else declare.removeprefix("Or ").capitalize()).strip(),
             subject=raw,
         )
 

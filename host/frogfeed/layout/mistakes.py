@@ -149,8 +149,7 @@ def shown(value: Any) -> str:
         text = value if len(value) <= 40 else value[:37] + "..."
         return '"' + text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n") + '"'
     if isinstance(value, int | float):
-        text = repr(value) if not isinstance(value, int) or abs(value) < 10**18 else "a huge number"
-        return text
+        return "a huge number" if isinstance(value, int) and abs(value) >= 10**18 else repr(value)
     if isinstance(value, list | tuple):
         return "a list" if value else "an empty list"
     if isinstance(value, Mapping):

@@ -106,9 +106,7 @@ def read_layout_text(
     return Layout(file, lines, where, text, digest, name, kinds)
 
 
-def _lines(
-    file: LayoutFile, names: Names, mistakes: Mistakes, *, complete: bool
-) -> Mapping[str, tuple[LineItem, ...]]:
+def _lines(file: LayoutFile, names: Names, mistakes: Mistakes, *, complete: bool) -> Mapping[str, tuple[LineItem, ...]]:
     reader = ItemReader(names, mistakes)
     checker = LineChecker(file, names, mistakes)
     lines: dict[str, tuple[LineItem, ...]] = {}

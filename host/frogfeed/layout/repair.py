@@ -45,9 +45,7 @@ def validate(data: dict[str, Any], mistakes: Mistakes) -> Checked | None:
                 found = report(error, LayoutFile, data, (), mistakes)
                 data = _copy(data)
             else:
-                found = [
-                    (in_data(e["loc"], data, e["type"]), e["type"]) for e in error.errors(include_url=False)
-                ]
+                found = [(in_data(e["loc"], data, e["type"]), e["type"]) for e in error.errors(include_url=False)]
             for path, kind in sorted(set(found), key=lambda f: -len(f[0])):
                 if path[:1] == ("district",):
                     districts_known = districts_known and len(path) > 2

@@ -118,9 +118,7 @@ class Accept(Table):
     """One finding the modeller knows and wants: it becomes a note. Never a short."""
 
     code: str = Field(description="the finding to accept, by its code as `frogfeed check` prints it")
-    reason: Annotated[str, Field(min_length=3)] = Field(
-        description="why it is wanted; it is printed with the note"
-    )
+    reason: Annotated[str, Field(min_length=3)] = Field(description="why it is wanted; it is printed with the note")
 
 
 class Colours(Table):
@@ -128,9 +126,7 @@ class Colours(Table):
 
     A: str | None = Field(default=None, description="colour of the wires to bus wire A")
     B: str | None = Field(default=None, description="colour of the wires to bus wire B")
-    switched: str | None = Field(
-        default=None, description="colour of the wires to frogs and other switched rails"
-    )
+    switched: str | None = Field(default=None, description="colour of the wires to frogs and other switched rails")
 
 
 class Header(Table):
@@ -149,16 +145,13 @@ class Header(Table):
     colours: Colours = Field(default=Colours(), description="the colours of your own wires")
     feeds: Literal["stated", "propose"] = Field(
         default="stated",
-        description='"stated": gaps and feeds stand here as built; "propose": a bare plan that frogfeed'
-        " completes",
+        description='"stated": gaps and feeds stand here as built; "propose": a bare plan that frogfeed completes',
     )
     catalogue: tuple[str, ...] = Field(
         default=(), description="files with kinds of piece of your own, beside this file"
     )
     dropper_wire: str = Field(default="0.5", description='size of the droppers: mm² as "0.5", or "AWG24"')
-    rail_code: int = Field(
-        default=100, strict=True, description="height of the rail in thousandths of an inch"
-    )
+    rail_code: int = Field(default=100, strict=True, description="height of the rail in thousandths of an inch")
     longest_conducting_vehicle_mm: Length | None = Field(
         default=None,
         description="from the first to the last wheel that conduct to each other, in one vehicle or in vehicles"
@@ -184,16 +177,10 @@ class District(Table):
     limit_a: Amps | None = Field(
         default=None, description="most current the supply gives into a short, where it limits"
     )
-    protection: Protection = Field(
-        default=Protection.LATCH, description="what the supply does at too much current"
-    )
-    internal_ohm: Ohms = Field(
-        default=0.2, description="internal resistance of the supply, from its terminals"
-    )
+    protection: Protection = Field(default=Protection.LATCH, description="what the supply does at too much current")
+    internal_ohm: Ohms = Field(default=0.2, description="internal resistance of the supply, from its terminals")
     bus_wire: str = Field(default="1.5", description='size of the two bus wires: mm² as "1.5", or "AWG14"')
-    bus_mm: LengthOrZero = Field(
-        default=3000.0, description="length of the bus from the supply to its far end"
-    )
+    bus_mm: LengthOrZero = Field(default=3000.0, description="length of the bus from the supply to its far end")
     load_a: Amps = Field(default=1.0, description="current of the heaviest train or trains at once")
     in_phase: tuple[Name, ...] = Field(
         default=(),
@@ -245,16 +232,11 @@ class Piece(Table):
         default=True,
         description="false leaves an unfinished piece out; its neighbours' ends are then made safe",
     )
-    accept: tuple[Accept, ...] = Field(
-        default=(), description="findings about this piece that are known and wanted"
-    )
-    at_mm: Position | None = Field(
-        default=None, description="where its toe (or middle) stands on the plan: x, y"
-    )
+    accept: tuple[Accept, ...] = Field(default=(), description="findings about this piece that are known and wanted")
+    at_mm: Position | None = Field(default=None, description="where its toe (or middle) stands on the plan: x, y")
     heading_deg: Heading | None = Field(
         default=None,
-        description="which way it points on the plan, looking in from its toe or side a: anticlockwise from"
-        " the x axis",
+        description="which way it points on the plan, looking in from its toe or side a: anticlockwise from the x axis",
     )
     length_mm: Length | None = Field(default=None, description="length from toe to heel, or over all")
     output: Output | None = Field(default=None, description="the kind of switched output its frog must have")
@@ -316,9 +298,7 @@ class OwnPiece(Piece):
     """[piece.NAME]: a piece of a kind from the modeller's own catalogue file."""
 
     kind: str = Field(description="kind of piece, by the catalogue")
-    drives: dict[str, DriveRef] = Field(
-        default={}, description="its drives, by the names the kind gives them"
-    )
+    drives: dict[str, DriveRef] = Field(default={}, description="its drives, by the names the kind gives them")
 
 
 class PlaceKind(StrEnum):
@@ -337,18 +317,14 @@ class Place(Table):
         description='"section" has two ends; "buffer" (the track stops) and "open" (it goes on outside this file)'
         " have one",
     )
-    district: Name | None = Field(
-        default=None, description="the district it belongs to, where no feed says so"
-    )
+    district: Name | None = Field(default=None, description="the district it belongs to, where no feed says so")
     length_mm: Length | None = Field(default=None, description="length of its track")
     feed: Literal["switched"] | None = Field(
         default=None,
         description='"switched": live only as the turnouts around it are set, through a switched feed',
     )
     built: Flag = Field(default=True, description="false leaves an unfinished place out")
-    accept: tuple[Accept, ...] = Field(
-        default=(), description="findings about this place that are known and wanted"
-    )
+    accept: tuple[Accept, ...] = Field(default=(), description="findings about this place that are known and wanted")
     at_mm: Position | None = Field(default=None, description="where its middle lies on the plan: x, y")
 
 
@@ -362,13 +338,9 @@ class DriveKind(StrEnum):
 class Drive(Table):
     """[drive.NAME]: a servo with its linkage, or a hand-thrown turnout with position contacts."""
 
-    kind: DriveKind = Field(
-        default=DriveKind.SERVO, description="a servo, or thrown by hand with position contacts"
-    )
+    kind: DriveKind = Field(default=DriveKind.SERVO, description="a servo, or thrown by hand with position contacts")
     pulse_us: dict[str, Pulse] | None = Field(default=None, description="the servo's pulse at each setting")
-    range_us: tuple[Pulse, Pulse] = Field(
-        default=(700, 2300), description="shortest and longest pulse the servo takes"
-    )
+    range_us: tuple[Pulse, Pulse] = Field(default=(700, 2300), description="shortest and longest pulse the servo takes")
     us_per_degree: Positive = Field(default=10.0, description="pulse for one degree of the horn")
     travel_ms: Millis = Field(default=1000.0, description="time for a throw from end to end")
     lag_ms: LagMillis = Field(
@@ -392,8 +364,7 @@ class Drive(Table):
     )
     contacts: Literal["both", "single"] = Field(
         default="both",
-        description='position contacts of a hand-thrown turnout: one at each setting ("both") or one alone'
-        ' ("single")',
+        description='position contacts of a hand-thrown turnout: one at each setting ("both") or one alone ("single")',
     )
     debounce_ms: Millis = Field(default=20.0, description="how long a position contact must be steady")
     at_mm: Position | None = Field(default=None, description="where it stands under the baseboard: x, y")
@@ -403,9 +374,7 @@ class Board(Table):
     """[board.NAME]: one microcontroller board: its profile, USB serial number and insisted channels."""
 
     profile: str = Field(description="what kind of board: the name of its profile")
-    serial: str | None = Field(
-        default=None, description="its USB serial number, which tells two boards apart"
-    )
+    serial: str | None = Field(default=None, description="its USB serial number, which tells two boards apart")
     channels: dict[str, str] = Field(
         default={}, description="channels you insist on: drive or switched feed = channel of the profile"
     )

@@ -97,10 +97,7 @@ def _unknown_key(root: type[BaseModel], path: KeyPath, data: Any, base: KeyPath,
     fields = keys_of(table)
     inside = base + path[:-1]
     where = f"[{dotted(inside)}]" if inside and not any(isinstance(p, int) for p in inside) else "this table"
-    if not inside:
-        what = f"a layout file has no table {shown(key)}"
-    else:
-        what = f"{where} has no key {shown(key)}"
+    what = f"{where} has no key {shown(key)}" if inside else f"a layout file has no table {shown(key)}"
     value: Any = data
     for part in path:
         value = value[part]
@@ -148,9 +145,7 @@ def _missing(root: type[BaseModel], path: KeyPath, base: KeyPath, mistakes: Mist
     key = path[-1]
     inside = base + path[:-1]
     if isinstance(key, int):
-        mistakes.add(
-            "file-wrong-type", inside, f"{dotted(inside)} has too few values", why=_about(root, path)
-        )
+        mistakes.add("file-wrong-type", inside, f"{dotted(inside)} has too few values", why=_about(root, path))
         return
     if not inside:
         what = f"the table [{key}] is missing" if key == "layout" else f"no [{key}.NAME] is declared"
@@ -190,9 +185,7 @@ def _choices(annotation: Any) -> list[str]:
     return found
 
 
-def _bad_value(
-    e: ErrorDetails, root: type[BaseModel], path: KeyPath, base: KeyPath, mistakes: Mistakes
-) -> None:
+def _bad_value(e: ErrorDetails, root: type[BaseModel], path: KeyPath, base: KeyPath, mistakes: Mistakes) -> None:
     kind, value = e["type"], e["input"]
     name = dotted(base + path)
     key = next((str(p) for p in reversed(path) if isinstance(p, str)), "")
@@ -280,12 +273,7 @@ def _type_cure(kind: str, value: Any, path: KeyPath) -> str:
     key = path[-1] if path and isinstance(path[-1], str) else None
     if kind == "string_type" and isinstance(value, int | float) and key and not isinstance(value, bool):
         return f'Write {key} = "{value}"'
-    if (
-        kind == "bool_type"
-        and isinstance(value, str)
-        and value.lower() in ("true", "false", "yes", "no")
-        and key
-    ):
+    if kind == "bool_type" and isinstance(value, str) and value.lower() in ("true", "false", "yes", "no") and key:
         return f"Write {key} = {'true' if value.lower() in ('true', 'yes') else 'false'}"
     if kind == "tuple_type" and isinstance(value, str) and key:
         return f"Write {key} = [{shown(value)}]"
