@@ -81,9 +81,7 @@ def find_port(
         raise _none_fits(usb, serial_number)
     wanted = f"with the serial number {serial_number}" if serial_number is not None else "on USB"
     names = ", ".join(str(port) for port in fitting)
-    raise AmbiguousPort(
-        f"{len(fitting)} ports {wanted}: {names}", candidates=[port.device for port in fitting]
-    )
+    raise AmbiguousPort(f"{len(fitting)} ports {wanted}: {names}", candidates=[port.device for port in fitting])
 
 
 def _none_fits(usb: Sequence[Port], serial_number: str | None) -> NoPort:

@@ -114,8 +114,7 @@ def _report(
         start = geometry.storage_address
         content = read_file_system(cut(runs, start, start + geometry.storage_size), geometry, name=name)
         files = tuple(
-            HeldFile(path, len(body), hashlib.sha256(body).hexdigest())
-            for path, body in sorted(content.items())
+            HeldFile(path, len(body), hashlib.sha256(body).hexdigest()) for path, body in sorted(content.items())
         )
     return Inspection(
         kind=kind,

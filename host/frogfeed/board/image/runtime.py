@@ -119,9 +119,7 @@ def choose_geometry(info: RuntimeInfo, *, geometry: str | None, name: str) -> Ge
             )
         return stated
     if geometry not in GEOMETRIES:
-        raise ImageError(
-            f"there is no board kind {geometry!r}", cure="the kinds are: " + ", ".join(GEOMETRIES)
-        )
+        raise ImageError(f"there is no board kind {geometry!r}", cure="the kinds are: " + ", ".join(GEOMETRIES))
     named = GEOMETRIES[geometry]
     if named.chip != info.chip:
         raise ImageError(
@@ -158,9 +156,7 @@ def _stated_geometry(info: RuntimeInfo, name: str) -> Geometry | None:
     for row in GEOMETRIES.values():
         if (row.chip, row.storage_address, row.storage_size) == (info.chip, address, size):
             return row
-    return Geometry(
-        "as-stated", info.chip, address - FLASH_BASE + size, size, "as the runtime says of itself"
-    )
+    return Geometry("as-stated", info.chip, address - FLASH_BASE + size, size, "as the runtime says of itself")
 
 
 class _Facts:

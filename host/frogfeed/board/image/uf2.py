@@ -120,9 +120,7 @@ def _read_block(raw: bytes, index: int, name: str) -> Uf2Block:
             cure="download or make it again",
         )
     if size > MAX_PAYLOAD or size == 0:
-        raise ImageError(
-            f"block {index} says it carries {size} bytes; 1 to {MAX_PAYLOAD} are possible", where=name
-        )
+        raise ImageError(f"block {index} says it carries {size} bytes; 1 to {MAX_PAYLOAD} are possible", where=name)
     body = raw[_HEADER.size : BLOCK - 4]
     return Uf2Block(
         address=address,
@@ -153,8 +151,7 @@ def _check_numbers(blocks: Sequence[Uf2Block], name: str) -> None:
     for family, numbers in seen.items():
         if len(numbers) != totals[family]:
             raise ImageError(
-                f"{totals[family] - len(numbers)} of {totals[family]} blocks are missing "
-                f"({family_name(family)})",
+                f"{totals[family] - len(numbers)} of {totals[family]} blocks are missing ({family_name(family)})",
                 where=name,
                 why="the bootloader would wait for them for ever",
                 cure="download or make it again",
