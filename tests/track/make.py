@@ -35,7 +35,11 @@ def random_layout(rng: random.Random, most_drives: int) -> Layout:
     while drives < most_drives:
         table, kind, slots = rng.choice(
             [("turnout", "turnout", 1)] * 5
-            + [("three-way", "three-way", 2), ("three-way", "three-way-lapped", 2), ("slip", "double-slip", 2)]
+            + [
+                ("three-way", "three-way", 2),
+                ("three-way", "three-way-lapped", 2),
+                ("slip", "double-slip", 2),
+            ]
             + [("slip", "single-slip-left", 2), ("diamond", "diamond", 0)]
         )
         name = f"{kind[0].upper()}{len(ends)}"
@@ -82,7 +86,11 @@ def _between(rng: random.Random, districts: list[str]) -> list[LineItem]:
         if rng.random() < thin:
             return []
         hands = BOTH if rng.random() < 0.8 else (rng.choice(BOTH),)
-        return [FeedItem(rng.choice(districts), Side.A if rng.random() < 0.8 else Side.B, hands, None, None, NOWHERE)]
+        return [
+            FeedItem(
+                rng.choice(districts), Side.A if rng.random() < 0.8 else Side.B, hands, None, None, NOWHERE
+            )
+        ]
 
     thin = rng.choice([0.6, 0.8, 0.9])
     roll = rng.random()

@@ -6,11 +6,11 @@ import os
 import random
 
 import pytest
-
 from frogfeed.track.answers import Solver
 from frogfeed.track.assemble import assemble
 from frogfeed.track.conditions import holds, to_json
 from frogfeed.track.netlist import netlist
+
 from tests.track import brute
 from tests.track.make import random_layout
 
@@ -25,7 +25,11 @@ def test_every_answer_equals_brute_force(count: int, drives: int) -> None:
     print(f"seed {SEED}")
     rng = random.Random(SEED * 100 + drives)
     for i in range(count):
-        compare(random.Random(rng.randrange(2**62)), rng.randint(1, drives) if count > 6 else drives, f"{SEED}/{drives}/{i}")
+        compare(
+            random.Random(rng.randrange(2**62)),
+            rng.randint(1, drives) if count > 6 else drives,
+            f"{SEED}/{drives}/{i}",
+        )
 
 
 def compare(rng: random.Random, drives: int, name: str) -> None:

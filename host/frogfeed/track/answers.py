@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 from frogfeed.track.conditions import ALWAYS, Term, When, both, join
 from frogfeed.track.contract import Contracted, Via
+from frogfeed.track.hard import HardIsland, Verdict
 from frogfeed.track.network import Bridge, RailNetwork, Road
 from frogfeed.track.paths import Paths
 from frogfeed.track.reach import Label, Reach, feeding_terms, uncovered
@@ -16,11 +17,23 @@ from frogfeed.track.routes import Approaches
 
 @dataclass(frozen=True, slots=True)
 class Short:
-    """Two wires that must stay apart are joined under `when` (the empty term: always), along `path`."""
+    """Two wires that must stay apart are joined under `when` (the empty term: always), along `path`.
+
+    `smallest` is False where time ran out before the term was proven to name no drive too many.
+    """
 
     wires: tuple[str, str]
     when: Term
     path: tuple[str, ...]
+    smallest: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class NotProven:
+    """A question about some rails that could not be decided in the time allowed."""
+
+    question: str
+    rails: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,15 +96,17 @@ class Solver:
         self.approaches = Approaches(network.joints, network.roads)
         self._routes: dict[str, When] = {}
         self._shorts: list[Short] | None = None
+        self.not_proven: list[NotProven] = []
+        self._islands = {
+            i: HardIsland(self.contracted, self.contracted.islands[i], self.settings) for i in sorted(self.reach.hard)
+        }
         self._bad: set[int] = set()
 
     @property
     def hard(self) -> tuple[tuple[str, ...], ...]:
         """The rails of each island that the search gave up on."""
         c = self.contracted
-        return tuple(
-            tuple(r for g in c.islands[i] for r in c.groups[g].rails) for i in sorted(self.reach.hard)
-        )
+        return tuple(tuple(r for g in c.islands[i] for r in c.groups[g].rails) for i in sorted(self.reach.hard))
 
     def route_when(self, road: Road) -> When:
         """When a road is set through to the next decision both ways.
@@ -130,12 +145,22 @@ class Solver:
                     break
         for j in c.joins:
             yield from self._direct(j.a_group, j.b_group, j.a, j.b, j.when, bad)
-        for members in c.islands:
-            yield from self._in_island(members, bad)
+        for i, members in enumerate(c.islands):
+            hard = self._islands.get(i)
+            if hard is None:
+                yield from self._in_island(members, bad)
+                continue
+            verdict, short = hard.short()
+            if short is not None:
+                yield Short(short.wires, short.when, short.path, short.smallest)
+            elif verdict is Verdict.OUT_OF_TIME:
+                self._give_up("whether two bus wires can be joined", members)
 
-    def _direct(
-        self, a: int, b: int | None, a_rail: str, b_rail: str, when: When, bad: set[int]
-    ) -> Iterator[Short]:
+    def _give_up(self, question: str, members: list[int]) -> None:
+        rails = tuple(r for g in members for r in self.contracted.groups[g].rails)
+        self.not_proven.append(NotProven(question, rails))
+
+    def _direct(self, a: int, b: int | None, a_rail: str, b_rail: str, when: When, bad: set[int]) -> Iterator[Short]:
         """A join whose sides are both fed for good, by different wires."""
         groups = self.contracted.groups
         fed_a = groups[a].fed
@@ -212,7 +237,7 @@ class Solver:
         rail = self.contracted.groups[g].rails[0]
         if start is not None:
             rail = start.a if start.a_group == g else start.b
-        return tuple([*reversed(self.paths.to_wire(rail, p)), *self.paths.to_wire(rail, q)[1:]])
+        return (*reversed(self.paths.to_wire(rail, p)), *self.paths.to_wire(rail, q)[1:])
 
     def dead(self) -> Iterator[Dead]:
         """Rails without a feed where a train needs one, each group once with its worst grade."""
@@ -222,10 +247,36 @@ class Solver:
                 g = self.contracted.group_of[rail]
                 if not self.contracted.groups[g].fed:
                     over.setdefault(g, []).append(road)
+        tangled: dict[int, list[int]] = {}
         for g, roads in over.items():
             if self.reach.is_hard(g):
-                continue
-            yield from self._dead_group(g, roads)
+                tangled.setdefault(self.contracted.groups[g].island, []).append(g)
+            else:
+                yield from self._dead_group(g, roads)
+        for i, groups in tangled.items():
+            yield from self._dead_tangled(i, groups, over)
+
+    def _dead_tangled(self, island: int, groups: list[int], over: Mapping[int, list[Road]]) -> Iterator[Dead]:
+        """Dead rails of a hard island: first on set roads, then held ones; what time did not allow is said."""
+        hard = self._islands[island]
+        on_roads = [(g, r) for g in groups for r in over[g]]
+        answers = hard.dead((g, self.route_when(r)) for g, r in on_roads)
+        found: set[int] = set()
+        late: list[int] = []
+        for (g, road), (_, verdict, when) in zip(on_roads, answers, strict=True):
+            if verdict is Verdict.OUT_OF_TIME:
+                late.append(g)
+            elif verdict is Verdict.YES and g not in found:
+                found.add(g)
+                yield Dead(tuple(self.contracted.groups[g].rails), road, when, never=not hard.tapped, held=False)
+        rest = [g for g in groups if g not in found]
+        for g, verdict, when in hard.dead((g, ALWAYS) for g in rest):
+            if verdict is Verdict.YES:
+                yield Dead(tuple(self.contracted.groups[g].rails), over[g][0], when, never=False, held=True)
+            elif verdict is Verdict.OUT_OF_TIME:
+                late.append(g)
+        if late:
+            self._give_up("whether these rails are always fed", sorted(set(late)))
 
     def _dead_group(self, g: int, roads: list[Road]) -> Iterator[Dead]:
         rails = tuple(self.contracted.groups[g].rails)
@@ -250,7 +301,27 @@ class Solver:
         for b in self.network.bridges if bridges is None else bridges:
             yield from self._clash(b)
 
+    def _classes(self, rail: str) -> set[str]:
+        """The classes of wires that could reach a rail if every join conducted."""
+        g = self.contracted.group_of[rail]
+        if self.reach.is_hard(g):
+            return self._islands[self.contracted.groups[g].island].classes
+        return {self.contracted.wire_class[x.wire] for x in self.reach.labels(g)}
+
+    def _doubtful(self, question: str, a: str, b: str, wanted: bool) -> None:
+        """Note a question about two rails that a hard island leaves open.
+
+        `wanted`: the answer matters where both may carry one class; else where they may carry different ones.
+        """
+        of = self.contracted.group_of
+        if not (self.reach.is_hard(of[a]) or self.reach.is_hard(of[b])):
+            return
+        ca, cb = self._classes(a), self._classes(b)
+        if (ca & cb) if wanted else any(x != y for x in ca for y in cb):
+            self.not_proven.append(NotProven(question, (a, b)))
+
     def _clash(self, bridge: Bridge) -> Iterator[Clash]:
+        self._doubtful("whether a wheel here joins two bus wires", bridge.a, bridge.b, wanted=False)
         for x in self.labels_of(bridge.a):
             for y in self.labels_of(bridge.b):
                 if self.contracted.same(x.wire, y.wire):
@@ -278,6 +349,7 @@ class Solver:
         lefts = {of[r]: r for r in road.left}
         rights = {of[r]: r for r in road.right}
         worst: NoCircuit | None = None
+        self._doubtful("whether both rails can carry one bus wire", road.left[0], road.right[0], wanted=True)
         for lg, left in lefts.items():
             for rg, right in rights.items():
                 if lg == rg:

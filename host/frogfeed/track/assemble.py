@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from pathlib import Path
 
-from frogfeed.findings.finding import Location
 from frogfeed.layout.drives import drive_settings, drive_uses
+from frogfeed.layout.ends import kind_name
 from frogfeed.layout.model import Layout
-from frogfeed.layout.schema import Blades, Hand, Place, PlaceKind, Side
-from frogfeed.track.catalogue import Kind, built_in
-from frogfeed.track.conditions import ALWAYS, NEVER, When, both, holds
+from frogfeed.layout.schema import Blades, Hand, Piece, Place, PlaceKind, Side
+from frogfeed.track.catalogue import Kind, with_own
+from frogfeed.track.conditions import ALWAYS, NEVER, When, both
+from frogfeed.track.feeds import Section, frog_feed, place_feed
 from frogfeed.track.joints import EndFeed, walk_lines
 from frogfeed.track.network import (
     Bond,
@@ -18,40 +20,27 @@ from frogfeed.track.network import (
     Bridge,
     BridgeKind,
     Contact,
-    End,
-    EndSide,
     Feed,
     Joint,
     PieceEnds,
     RailNetwork,
     Road,
     SwitchedFeed,
-    TableRow,
     Wire,
 )
-from frogfeed.track.pieces import PieceParts, SlotMap, expand, kind_name
+from frogfeed.track.pieces import PieceParts, expand
 from frogfeed.track.routes import Approaches, end_when
-from frogfeed.track.sides import label_ends, road_wire
-from frogfeed.track.tables import OFF, TooManyDrives, decide, drives_in, exclusive
+from frogfeed.track.sides import label_ends
+from frogfeed.track.tables import TooManyDrivesError, exclusive
 
 PLACE_RAILS = ("R1", "R2")
 
 
-@dataclass(frozen=True, slots=True)
-class _Section:
-    """Rails to be fed as one through a switched output."""
-
-    output: str
-    piece: str
-    rails: tuple[str, ...]
-    bonded: bool
-    at: Location | None
-
-
 def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None) -> RailNetwork:
     """The rail network of a layout that was read whole. Pieces with `built = false` are left out."""
-    kinds = built_in() if kinds is None else kinds
     file = layout.file
+    if kinds is None:
+        kinds = with_own(Path(layout.name).parent / own for own in file.layout.catalogue)
     settings = dict(drive_settings(file))
     slots: dict[str, dict[str, tuple[str, Mapping[str, str]]]] = {}
     for (piece_name, slot), use in drive_uses(file).items():
@@ -59,7 +48,13 @@ def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None) -> RailNet
     parts: dict[str, PieceParts] = {}
     pieces: dict[str, PieceEnds] = {}
     absent: set[str] = set()
-    tables = {"turnout": file.turnout, "three-way": file.three_way, "slip": file.slip, "diamond": file.diamond, "piece": file.piece}
+    tables: dict[str, Mapping[str, Piece]] = {
+        "turnout": file.turnout,
+        "three-way": file.three_way,
+        "slip": file.slip,
+        "diamond": file.diamond,
+        "piece": file.piece,
+    }
     for table, members in tables.items():
         for name, piece in members.items():
             if not piece.built:
@@ -77,10 +72,23 @@ def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None) -> RailNet
     free: dict[str, list[str]] = {}
     joined = walk_lines(layout, end_rails, frozenset(absent), free)
     roads = [r for p in parts.values() for r in p.roads]
-    roads += [_place_road(name, place, free.get(name, ["a", "b"])) for name, place in file.place.items() if name not in absent]
+    roads += [
+        _place_road(name, place, free.get(name, ["a", "b"])) for name, place in file.place.items() if name not in absent
+    ]
     switched_places = frozenset(n for n, p in file.place.items() if p.feed == "switched" and n not in absent)
     sections = _sections(parts, file.place, switched_places, layout)
-    return _wire_up(layout, settings, parts, pieces, joined.joints, joined.feeds, joined.end_feeds, roads, sections, switched_places)
+    return _wire_up(
+        layout,
+        settings,
+        parts,
+        pieces,
+        joined.joints,
+        joined.feeds,
+        joined.end_feeds,
+        roads,
+        sections,
+        switched_places,
+    )
 
 
 def _places(layout: Layout, absent: set[str]) -> dict[str, PieceEnds]:
@@ -104,22 +112,27 @@ def _place_road(name: str, place: Place, unused: list[str]) -> Road:
 
 def _sections(
     parts: Mapping[str, PieceParts], places: Mapping[str, Place], switched: frozenset[str], layout: Layout
-) -> list[_Section]:
-    found: list[_Section] = []
+) -> list[Section]:
+    found: list[Section] = []
     pieces = layout.file.pieces()
     for name, p in parts.items():
         bonded = pieces[name].facts[1] is Blades.BONDED
         for frog, rails in p.sections:
-            found.append(_Section(f"{name}.{frog.name}", name, rails, bonded, layout.at(*_table_of(layout, name))))
+            found.append(Section(f"{name}.{frog.name}", name, rails, bonded, layout.at(*_table_of(layout, name))))
     for name in sorted(switched):
         for rail in PLACE_RAILS:
-            found.append(_Section(f"{name}.{rail}", name, (f"{name}.{rail}",), True, layout.at("place", name)))
+            found.append(Section(f"{name}.{rail}", name, (f"{name}.{rail}",), True, layout.at("place", name)))
     return found
 
 
 def _table_of(layout: Layout, name: str) -> tuple[str, str]:
     file = layout.file
-    for table, members in (("turnout", file.turnout), ("three-way", file.three_way), ("slip", file.slip), ("diamond", file.diamond)):
+    for table, members in (
+        ("turnout", file.turnout),
+        ("three-way", file.three_way),
+        ("slip", file.slip),
+        ("diamond", file.diamond),
+    ):
         if name in members:
             return table, name
     return "piece", name
@@ -134,7 +147,7 @@ def _wire_up(
     feeds: tuple[Feed, ...],
     end_feeds: Iterable[EndFeed],
     roads: list[Road],
-    sections: list[_Section],
+    sections: list[Section],
     switched_places: frozenset[str],
 ) -> RailNetwork:
     approaches = Approaches(joints, roads)
@@ -148,9 +161,9 @@ def _wire_up(
     fixed: list[Feed] = []
     for s in sections:
         if s.piece in switched_places:
-            switched.append(_place_feed(s, by_piece[s.piece][0], approaches, sides, settings))
+            switched.append(place_feed(s, by_piece[s.piece][0], approaches, sides, settings))
             continue
-        found = _frog_feed(s, by_piece[s.piece], sides, settings, undecided.get(s.piece, NEVER))
+        found = frog_feed(s, by_piece[s.piece], sides, settings, undecided.get(s.piece, NEVER))
         if isinstance(found, Feed):
             fixed.append(found)
         elif found is not None:
@@ -175,13 +188,9 @@ def _wire_up(
             if frozenset((g.a, g.b)) not in always:
                 road = refined[g.road.name]
                 bridges.append(Bridge(g.a, g.b, road.when, BridgeKind.INTERNAL, pieces[road.piece].at))
-    wires = {
-        f"{d}.{side}": Wire(f"{d}.{side}", d, side) for d in layout.file.district for side in (Side.A, Side.B)
-    }
+    wires = {f"{d}.{side}": Wire(f"{d}.{side}", d, side) for d in layout.file.district for side in (Side.A, Side.B)}
     contacts: tuple[Contact, ...] = tuple(c for p in parts.values() for c in p.contacts)
-    in_phase = frozenset(
-        frozenset((name, other)) for name, d in layout.file.district.items() for other in d.in_phase
-    )
+    in_phase = frozenset(frozenset((name, other)) for name, d in layout.file.district.items() for other in d.in_phase)
     return RailNetwork(
         drives=dict(settings),
         rails=tuple(rails),
@@ -221,7 +230,7 @@ def _refine(
         ]
         try:
             alone, clash = exclusive(led, settings)
-        except TooManyDrives:
+        except TooManyDrivesError:
             alone, clash = led, NEVER
         refined += [replace(r, when=w) for r, w in zip(own, alone, strict=True)]
         if clash:
@@ -232,68 +241,3 @@ def _refine(
 def _overlap(roads: list[Road]) -> bool:
     """Whether two roads of one piece can be set at the same time."""
     return any(both(a.when, b.when) for i, a in enumerate(roads) for b in roads[i + 1 :])
-
-
-def _frog_feed(
-    s: _Section,
-    roads: list[Road],
-    sides: Mapping[End, EndSide],
-    settings: Mapping[str, tuple[str, ...]],
-    undecided: When,
-) -> SwitchedFeed | Feed | None:
-    """The feed of a frog section: switched by its table, straight from a bus where all roads agree.
-
-    None where no dropper says what the roads carry; the solver then finds the section never fed.
-    """
-    wants: list[tuple[When, str]] = []
-    rails = set(s.rails)
-    for r in roads:
-        for hand, under in ((Hand.LEFT, r.left), (Hand.RIGHT, r.right)):
-            if rails.intersection(under):
-                wire = road_wire(r, hand, sides)
-                if wire is not None:
-                    wants.append((r.when, wire))
-    if not wants:
-        return None
-    if len({w for _, w in wants}) == 1:
-        return Feed(s.rails[0], wants[0][1], None, None, s.at)
-    drives = drives_in(*(w for w, _ in wants), undecided)
-
-    def value(at: Mapping[str, str]) -> str | None:
-        found = {wire for when, wire in wants if holds(when, at)}
-        if len(found) > 1 or holds(undecided, at):
-            return OFF
-        return found.pop() if found else None
-
-    d = decide(drives, settings, value, undecided)
-    rows = tuple(TableRow(when, wire) for wire, when in d.rows)
-    district = (rows[0].wire if rows else wants[0][1]).rpartition(".")[0]
-    return SwitchedFeed(s.rails[0], s.output, s.piece, district, rows, d.drives, s.bonded, d.undecided, None, s.at)
-
-
-def _place_feed(
-    s: _Section,
-    road: Road,
-    approaches: Approaches,
-    sides: Mapping[End, EndSide],
-    settings: Mapping[str, tuple[str, ...]],
-) -> SwitchedFeed:
-    """The feed of a switched section: the polarity of the side to which it is set, off where none is."""
-    hand = Hand.LEFT if s.rails[0] in road.left else Hand.RIGHT
-    wants: list[tuple[When, str]] = []
-    for end, mine in (("a", hand), ("b", hand.other)):
-        seen = approaches.sides_beyond((s.piece, end), sides)
-        if seen is not None:
-            # Looking out of the section, its left rail continues as the right rail of an end that is looked into.
-            wants.append((approaches.outward((s.piece, end)), seen.wire(mine)))
-    drives = drives_in(*(w for w, _ in wants))
-
-    def value(at: Mapping[str, str]) -> str | None:
-        found = {wire for when, wire in wants if holds(when, at)}
-        return found.pop() if len(found) == 1 else OFF
-
-    both_set: When = both(wants[0][0], wants[1][0]) if len({w for _, w in wants}) == 2 else NEVER
-    d = decide(drives, settings, value, both_set)
-    rows = tuple(TableRow(when, wire) for wire, when in d.rows)
-    district = wants[0][1].rpartition(".")[0] if wants else ""
-    return SwitchedFeed(s.rails[0], s.output, s.piece, district, rows, d.drives, True, d.undecided, None, s.at)

@@ -22,7 +22,7 @@ from frogfeed.layout.schema import Hand, Make
 from frogfeed.track.conditions import Term, term
 
 
-class BadKind(ValueError):
+class BadKindError(ValueError):
     """A kind of piece that contradicts itself; the message says what and where in the kind's file."""
 
 
@@ -132,7 +132,9 @@ class Kind:
         """The rails of this make (plastic is no rail), in the order in which roads meet them."""
         plastic = self.makes[make].plastic
         return tuple(
-            dict.fromkeys(r for road in self.roads for hand in (road.left, road.right) for r in hand if r not in plastic)
+            dict.fromkeys(
+                r for road in self.roads for hand in (road.left, road.right) for r in hand if r not in plastic
+            )
         )
 
 
@@ -144,17 +146,20 @@ def _parse_rails(text: str, start: str, end: str) -> tuple[tuple[str, ...], list
     for i, word in enumerate(words):
         if word.startswith(">"):
             if i == 0:
-                raise BadKind(f"{text!r}: {word} has no rail before its tip")
+                raise BadKindError(f"{text!r}: {word} has no rail before its tip")
             tips.append((rails[i], rails[i - 1], start))
         if word.endswith("<"):
             if i + 1 == len(words):
-                raise BadKind(f"{text!r}: {word} has no rail beyond its tip")
+                raise BadKindError(f"{text!r}: {word} has no rail beyond its tip")
             tips.append((rails[i], rails[i + 1], end))
     return rails, tips
 
 
 def _touches(
-    tip: tuple[str, str, str], uses: Mapping[tuple[str, str, str], list[int]], roads: tuple[KindRoad, ...], moved_by: Mapping[str, str]
+    tip: tuple[str, str, str],
+    uses: Mapping[tuple[str, str, str], list[int]],
+    roads: tuple[KindRoad, ...],
+    moved_by: Mapping[str, str],
 ) -> Term:
     """When a tip touches: what the roads over it share, in the drives that part them from a road that stays.
 
@@ -181,7 +186,9 @@ def _touches(
         parted = {by}
     found = tuple(sorted((slot, s) for slot, s in shared if slot in parted))
     if not found and any(r.when for r in over):
-        raise BadKind(f"blade {blade} at {stock}: no drive parts the roads that use it from those that stay on {stock}")
+        raise BadKindError(
+            f"blade {blade} at {stock}: no drive parts the roads that use it from those that stay on {stock}"
+        )
     return found
 
 
@@ -192,7 +199,7 @@ def _build(table: _KindTable, name: str, drives: Mapping[str, list[str]], whens:
     for i, (row, when) in enumerate(zip(table.road, whens, strict=True)):
         for slot, setting in when.items():
             if setting not in slots.get(slot, ()):
-                raise BadKind(f"road {row.start} to {row.end}: drive {slot!r} has no setting {setting!r}")
+                raise BadKindError(f"road {row.start} to {row.end}: drive {slot!r} has no setting {setting!r}")
         left, left_tips = _parse_rails(row.left, row.start, row.end)
         right, right_tips = _parse_rails(row.right, row.start, row.end)
         roads.append(KindRoad(row.start, row.end, term(when), left, right))
@@ -204,7 +211,7 @@ def _build(table: _KindTable, name: str, drives: Mapping[str, list[str]], whens:
         for r in (road, road.reversed()):
             shown = (r.left[0], r.right[0])
             if ends.setdefault(r.start, shown) != shown:
-                raise BadKind(f"end {r.start}: one road shows rails {ends[r.start]}, another {shown}")
+                raise BadKindError(f"end {r.start}: one road shows rails {ends[r.start]}, another {shown}")
     known = {rail for r in all_roads for rail in (*r.left, *r.right)}
     tips = tuple(Tip(b, s, e, _touches((b, s, e), uses, all_roads, table.moved_by)) for b, s, e in uses)
     frogs = tuple(_frog(f, all_roads, known) for f in table.frog)
@@ -212,12 +219,14 @@ def _build(table: _KindTable, name: str, drives: Mapping[str, list[str]], whens:
     for make, m in table.make.items():
         for group in (*m.castings, *m.links, *m.plastic):
             if unknown := set(group.split()) - known:
-                raise BadKind(f"make {make}: no road has a rail {sorted(unknown)[0]!r}")
+                raise BadKindError(f"make {make}: no road has a rail {sorted(unknown)[0]!r}")
         links = [tuple(g.split()) for g in m.links]
         if any(len(pair) != 2 for pair in links):
-            raise BadKind(f"make {make}: a link joins two rails")
+            raise BadKindError(f"make {make}: a link joins two rails")
         makes[make] = MakeUp(
-            tuple(tuple(g.split()) for g in m.castings), tuple((p[0], p[1]) for p in links), frozenset(m.plastic)
+            tuple(tuple(g.split()) for g in m.castings),
+            tuple((p[0], p[1]) for p in links),
+            frozenset(m.plastic),
         )
     forbidden = tuple(term(t) for t in table.forbidden)
     return Kind(name, table.title, slots, all_roads, forbidden, frogs, makes, tips, ends)
@@ -233,7 +242,7 @@ def _pair(text: str | None) -> tuple[str, str] | None:
 def _frog(table: _FrogTable, roads: Iterable[KindRoad], known: set[str]) -> Frog:
     rails = tuple(table.rails.split())
     if unknown := set(rails) - known:
-        raise BadKind(f"frog {table.name}: no road has a rail {sorted(unknown)[0]!r}")
+        raise BadKindError(f"frog {table.name}: no road has a rail {sorted(unknown)[0]!r}")
     hands = {h for r in roads for h, rs in ((Hand.LEFT, r.left), (Hand.RIGHT, r.right)) if rails[0] in rs}
     return Frog(table.name, rails, _pair(table.vee), _pair(table.points), acute=len(hands) == 2)
 
@@ -241,7 +250,7 @@ def _frog(table: _FrogTable, roads: Iterable[KindRoad], known: set[str]) -> Frog
 def read_kinds(text: str, source: str) -> dict[str, Kind]:
     """The kinds that one catalogue file defines, variants and aliases included.
 
-    Raises BadKind with the file's name where the file is no kind or contradicts itself.
+    Raises BadKindError with the file's name where the file is no kind or contradicts itself.
     """
     try:
         table = _KindTable.model_validate(tomllib.loads(text))
@@ -250,15 +259,15 @@ def read_kinds(text: str, source: str) -> dict[str, Kind]:
         kinds |= {alias: replace(plain, name=alias) for alias in table.aliases}
         for name, v in table.variant.items():
             if len(v.when) != len(table.road):
-                raise BadKind(f"variant {name}: {len(v.when)} conditions for {len(table.road)} roads")
+                raise BadKindError(f"variant {name}: {len(v.when)} conditions for {len(table.road)} roads")
             kinds[name] = _build(table, name, v.drives, v.when)
     except tomllib.TOMLDecodeError as e:
-        raise BadKind(f"{source}: not TOML: {e}") from e
+        raise BadKindError(f"{source}: not TOML: {e}") from e
     except ValidationError as e:
         first = e.errors()[0]
-        raise BadKind(f"{source}: {'.'.join(str(p) for p in first['loc'])}: {first['msg']}") from e
-    except (BadKind, ValueError) as e:
-        raise BadKind(f"{source}: {e}") from e
+        raise BadKindError(f"{source}: {'.'.join(str(p) for p in first['loc'])}: {first['msg']}") from e
+    except (BadKindError, ValueError) as e:
+        raise BadKindError(f"{source}: {e}") from e
     return kinds
 
 
@@ -278,7 +287,7 @@ def with_own(paths: Iterable[Path]) -> Mapping[str, Kind]:
     for path in paths:
         for name, kind in read_kinds(path.read_text(encoding="utf-8"), str(path)).items():
             if name in kinds:
-                raise BadKind(f"{path}: a kind named {name!r} exists already; give yours another name")
+                raise BadKindError(f"{path}: a kind named {name!r} exists already; give yours another name")
             kinds[name] = kind
     return kinds
 

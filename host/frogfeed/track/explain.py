@@ -8,7 +8,8 @@ from dataclasses import replace
 from frogfeed.findings.codes import info
 from frogfeed.findings.finding import Finding, Location, Severity
 from frogfeed.layout.model import Layout
-from frogfeed.track.answers import Clash, Dead, Hangs, NoCircuit, Short, Solver
+from frogfeed.layout.schema import Piece, Place
+from frogfeed.track.answers import Clash, Dead, Hangs, NoCircuit, NotProven, Short, Solver
 from frogfeed.track.conditions import Term
 from frogfeed.track.contract import Via
 from frogfeed.track.loops import ReturnLoop, return_loops
@@ -40,7 +41,15 @@ class Explainer:
         return piece.at if piece is not None else None
 
     def _finding(
-        self, code: str, subject: str, what: str, why: str, cure: str, where: Location | None, when: Term | None, path: tuple[str, ...]
+        self,
+        code: str,
+        subject: str,
+        what: str,
+        why: str,
+        cure: str,
+        where: Location | None,
+        when: Term | None,
+        path: tuple[str, ...],
     ) -> Finding:
         witness: Mapping[str, str] | None = None if when is None else dict(when)
         return Finding(code, info(code).severity, subject, what, why, cure, where, witness, path)
@@ -58,14 +67,23 @@ class Explainer:
                 "Two supplies drive one rail: a trip in one no longer protects it, and out of phase they short. "
                 "If they truly are in phase, say so with in_phase in the district."
             )
+        if not s.smallest:
+            why += " (Perhaps fewer drives matter: the time allowed did not suffice to prove it.)"
         where = self._at(culprit) or next((f.at for f in self._network.feeds if f.rail in s.path), None)
         return self._finding(
-            "short", culprit.split(".")[0], f"{s.wires[0]} and {s.wires[1]} are joined {when_text(s.when)}.", why, cure, where, s.when, s.path
+            "short",
+            culprit.split(".")[0],
+            f"{s.wires[0]} and {s.wires[1]} are joined {when_text(s.when)}.",
+            why,
+            cure,
+            where,
+            s.when,
+            s.path,
         )
 
     def _short_cure(self, s: Short) -> tuple[str, str]:
         """The rail where the short is best broken, and how."""
-        kinds = {}
+        kinds: dict[BondKind, tuple[str, str]] = {}
         for a, b in zip(s.path, s.path[1:], strict=False):
             bond = self._bonds.get(frozenset((a, b)))
             if bond is not None:
@@ -78,7 +96,9 @@ class Explainer:
                 f'(links = "removed"), or take the bonds off.'
             )
         frogs = {s.rail.split(".")[0] for s in self._network.switched}
-        vees = {r for p, e in self._network.pieces.items() for shown in e.ends.values() for r in shown if self._inner(r)}
+        vees = {
+            r for p, e in self._network.pieces.items() for shown in e.ends.values() for r in shown if self._inner(r)
+        }
         joints = [
             (a, b)
             for a, b in zip(s.path, s.path[1:], strict=False)
@@ -190,7 +210,7 @@ class Explainer:
     def _clash_cure(self, c: Clash) -> str:
         wires = [self._network.wires[w] for w in c.wires]
         if wires[0].district != wires[1].district and wires[0].side is wires[1].side:
-            return "Declare the districts in phase (in_phase) if their supplies are, or keep trains from crossing here."
+            return "Declare the districts in phase (in_phase) if their supplies are; else no train may cross here."
         return (
             "The two sides must agree where a train passes: swap the droppers of one side, or feed the section between "
             "through a switch that follows the road."
@@ -204,7 +224,8 @@ class Explainer:
             return self._finding(
                 "dead-held",
                 subject,
-                f"Both rails of {subject} carry {n.wires[0]} {when_text(n.when)}: a train there is held until its road is set.",
+                f"Both rails of {subject} carry {n.wires[0]} {when_text(n.when)}: a train there is held until its "
+                "road is set.",
                 "Some want this to hold a train; lights and sound go out with it.",
                 "Leave it if you want it so (accept it with a reason); otherwise insulate and feed it by itself.",
                 self._at(subject),
@@ -215,7 +236,8 @@ class Explainer:
             return self._finding(
                 "one-wire",
                 subject,
-                f"Both rails of the road {n.road.name} carry side {a.side} ({n.wires[0]}, {n.wires[1]}) {when_text(n.when)}.",
+                f"Both rails of the road {n.road.name} carry side {a.side} ({n.wires[0]}, {n.wires[1]}) "
+                f"{when_text(n.when)}.",
                 "No current flows through a loco there: it stops on a set road.",
                 "One of the two feeds on the path is on the wrong wire; swap it, or insulate between them.",
                 self._at(subject),
@@ -241,14 +263,15 @@ class Explainer:
         verb = "hangs" if len(h.rails) == 1 else "hang"
         if h.via is Via.CONTACT:
             contact = next(
-                (f"{a} against {b}" for a, b in zip(h.path, h.path[1:], strict=False) if self._is_contact(a, b)), "a blade"
+                (f"{a} against {b}" for a, b in zip(h.path, h.path[1:], strict=False) if self._is_contact(a, b)),
+                "a blade",
             )
             return self._finding(
                 "hangs-on-blade",
                 subject,
                 f"{rails} {verb} on a blade contact ({contact}).",
                 "Paint, dirt or a bent blade makes this dead; it is the most common cause of a stall on a turnout.",
-                "Bond the blades to their stock rails (and, for a live frog, remove the links and feed the frog by a switch).",
+                "Bond the blades to their stock rails; on a live frog, remove the links and feed the frog by a switch.",
                 where,
                 h.when,
                 h.path,
@@ -282,16 +305,16 @@ class Explainer:
             )
         else:
             cure = (
-                "Name a stretch of plain track on the loop as a place, longer than every vehicle that conducts, insulate both "
-                'rails at both its ends and give it feed = "switched".'
+                "Name a stretch of plain track on the loop as a place, longer than every vehicle that conducts, "
+                'insulate both rails at both its ends and give it feed = "switched".'
             )
         if self._layout.file.layout.control == "dc":
-            cure += " On DC reverse the main's controller while the train is inside; the section itself never flips under it."
+            cure += " On DC reverse the main's controller while the train is inside; the section never flips under it."
         return self._finding(
             "return-loop",
             loop.pieces[0],
             f"The track comes back to itself turned round, through {list_of(loop.pieces)}.",
-            "Left rail meets right rail: conducting, that is a dead short; with gaps, each train shorts at one of them.",
+            "Left rail meets right rail: conducting, it is a dead short; with gaps, each train shorts at one of them.",
             cure,
             self._at(loop.pieces[0]),
             None,
@@ -312,6 +335,26 @@ class Explainer:
             c.when,
             c.path,
         )
+
+    def not_proven(self, questions: Iterable[NotProven]) -> Iterator[Finding]:
+        """What could not be decided, one finding a question."""
+        by_question: dict[str, list[NotProven]] = {}
+        for q in questions:
+            by_question.setdefault(q.question, []).append(q)
+        for question, asked in by_question.items():
+            rails = tuple(dict.fromkeys(r for q in asked for r in q.rails))
+            subject = self._network.piece_of[rails[0]]
+            shown = list_of(rails[:6]) + (f" and {len(rails) - 6} more" if len(rails) > 6 else "")
+            yield self._finding(
+                "not-proven",
+                subject,
+                f"Not decided {question}: {shown}.",
+                "So many rails here hang on blade contacts and on each other that all settings could not be proven.",
+                "Droppers and insulated joiners split such a tangle into parts that are soon proven; then check again.",
+                self._at(subject),
+                None,
+                rails,
+            )
 
     def undecided(self, s: SwitchedFeed) -> Finding:
         """Settings at which no drive says which road is set."""
@@ -345,11 +388,12 @@ def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer)
     yield from (words.hangs(x) for x in solver.hangs())
     yield from (words.undecided(x) for x in network.switched if x.undecided)
     yield from (words.run_through(x) for x in run_throughs(solver))
+    yield from words.not_proven(solver.not_proven)
 
 
 def accepted(layout: Layout) -> Mapping[tuple[str, str], str]:
     """(piece or place, code) -> the modeller's reason."""
-    members = {**layout.file.pieces(), **layout.file.place}
+    members: dict[str, Piece | Place] = {**layout.file.pieces(), **layout.file.place}
     return {(name, a.code): a.reason for name, m in members.items() for a in m.accept}
 
 

@@ -95,7 +95,10 @@ def walk_lines(layout: Layout, rails: EndRails, absent: frozenset[str], ends: di
             return
         looking_left, looking_right = rails[end]
         left_rail, right_rail = (looking_right, looking_left) if outward else (looking_left, looking_right)
-        for hand, rail, side in ((Hand.LEFT, left_rail, item.left), (Hand.RIGHT, right_rail, other(item.left))):
+        for hand, rail, side in (
+            (Hand.LEFT, left_rail, item.left),
+            (Hand.RIGHT, right_rail, other(item.left)),
+        ):
             if hand in item.hands:
                 feeds.append(Feed(rail, f"{item.district}.{side}", item.wire, item.mm, item.at))
         end_feeds.append(EndFeed(end, item.district, other(item.left) if outward else item.left))
@@ -131,8 +134,15 @@ def walk_lines(layout: Layout, rails: EndRails, absent: frozenset[str], ends: di
             left_in, right_in = rails[b]
             joints.append(
                 Joint(
-                    a, b, (left_out, left_in), (right_out, right_in),
-                    frozenset(gaps), frozenset(untrusted - gaps), mm, line, here.at,
+                    a,
+                    b,
+                    (left_out, left_in),
+                    (right_out, right_in),
+                    frozenset(gaps),
+                    frozenset(untrusted - gaps),
+                    mm,
+                    line,
+                    here.at,
                 )
             )
     return Joined(tuple(joints), tuple(feeds), tuple(end_feeds))

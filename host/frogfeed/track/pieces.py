@@ -7,16 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from frogfeed.findings.finding import Location
-from frogfeed.layout.schema import (
-    Blades,
-    Diamond,
-    FrogFeed,
-    Links,
-    Piece,
-    Slip,
-    SlipBlades,
-    ThreeWay,
-)
+from frogfeed.layout.schema import Blades, FrogFeed, Links, Piece
 from frogfeed.track.catalogue import Frog, Kind
 from frogfeed.track.conditions import Term, When, term
 from frogfeed.track.network import Bond, BondKind, Contact, Road
@@ -46,21 +37,6 @@ class PieceParts:
     sections: tuple[tuple[Frog, tuple[str, ...]], ...]
     forbidden: When
     plastic: tuple[str, ...]
-
-
-def kind_name(piece: Piece) -> str:
-    """The catalogue's name for the kind of this piece."""
-    if piece.kind is not None:
-        return piece.kind
-    if isinstance(piece, ThreeWay):
-        return "three-way"
-    if isinstance(piece, Diamond):
-        return "diamond"
-    if isinstance(piece, Slip):
-        names = {None: "double-slip", "a.left-b.right": "single-slip-left", "a.right-b.left": "single-slip-right"}
-        crossing = piece.blades_move is SlipBlades.CROSSING_OR_SLIP
-        return names[piece.slip_road] + ("-crossing-or-slip" if crossing else "")
-    return "turnout"
 
 
 def drive_term(slots: SlotMap, t: Term) -> Term | None:

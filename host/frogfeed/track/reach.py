@@ -1,8 +1,8 @@
 """Which wires each group can be joined to, and under which smallest settings.
 
 Label search over (group, partial settings): a label says "under this term, this group carries that wire", with
-the join it came by. A label is kept only where no shorter one covers it. Each island has a budget of labels;
-an island that spends it is hard, and its questions go to `hard`.
+the join it came by. A label is kept only where no shorter one covers it. An
+island that spends its budget is hard, and its questions go to `hard`.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from frogfeed.track.conditions import Term, join
 from frogfeed.track.contract import Contracted, Group, Join, Via
 
-BUDGET = 4000
-"""Labels an island may take before it counts as hard: about 0.05 s of search."""
+BUDGET = 60_000
+"""What an island may spend, one a label and one a setting in it, before it counts as hard: some tenths of a second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ class Reach:
             for label in queue:
                 if not self._keep(label):
                     continue
-                spent += 1
+                spent += 1 + len(label.term)
                 if spent > budget:
                     return False
                 for j in groups[label.group].joins:

@@ -79,7 +79,6 @@ class Approaches:
                 continue
             return there
 
-
     def sides_beyond(self, end: End, sides: Mapping[End, EndSide]) -> EndSide | None:
         """What the track beyond `end` carries, as seen looking into `end`.
 

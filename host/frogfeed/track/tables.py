@@ -26,7 +26,7 @@ class Decision:
     undecided: When
 
 
-class TooManyDrives(ValueError):
+class TooManyDrivesError(ValueError):
     """A table would need more drives than MOST_DRIVES."""
 
 
@@ -47,18 +47,21 @@ def exclusive(conditions: Sequence[When], settings: Settings) -> tuple[list[When
         settings,
         lambda s: [i for i, c in enumerate(conditions) if holds(c, s)],
     )
-    alone = [as_when({k: len(v) == 1 and v[0] == i for k, v in table.items()}, drives, settings) for i in range(len(conditions))]
+    alone = [
+        as_when({k: len(v) == 1 and v[0] == i for k, v in table.items()}, drives, settings)
+        for i in range(len(conditions))
+    ]
     clash = as_when({k: len(v) > 1 for k, v in table.items()}, drives, settings)
     return alone, clash
 
 
-def tabulate(drives: Sequence[str], settings: Settings, value: Callable[[Mapping[str, str]], T]) -> dict[tuple[str, ...], T]:
+def tabulate(
+    drives: Sequence[str], settings: Settings, value: Callable[[Mapping[str, str]], T]
+) -> dict[tuple[str, ...], T]:
     """`value` at every combination of the settings of these drives."""
     if len(drives) > MOST_DRIVES:
-        raise TooManyDrives(f"{len(drives)} drives decide one table; more than {MOST_DRIVES} are not attempted")
-    return {
-        combo: value(dict(zip(drives, combo, strict=True))) for combo in product(*(settings[d] for d in drives))
-    }
+        raise TooManyDrivesError(f"{len(drives)} drives decide one table; more than {MOST_DRIVES} are not attempted")
+    return {combo: value(dict(zip(drives, combo, strict=True))) for combo in product(*(settings[d] for d in drives))}
 
 
 def as_when(table: Mapping[tuple[str, ...], bool], drives: Sequence[str], settings: Settings) -> When:
