@@ -1,0 +1,456 @@
+"""The bench: virtual boards on a virtual railway, in virtual or in real time.
+
+    with Bench(scenario) as bench:
+        port = bench.serial()          # virtual time: write(bytes), read() -> bytes, advance(ms)
+        bench.advance(1000)
+        assert not bench.log.of("spark")
+
+In virtual time everything happens in `advance`, in lock-step and the same for the same seed. In real time
+(`virtual=False`) a thread keeps the boards going and `port()` is the path of a pseudo terminal.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import shutil
+import tempfile
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from frogfeed.bench.errors import BenchError
+from frogfeed.bench.events import Event, Log
+from frogfeed.bench.firmware import put_firmware
+from frogfeed.bench.process import EXIT_RESET, Child, interpreter, wait_at
+from frogfeed.bench.railway import Railway
+from frogfeed.bench.terminal import Terminal
+
+BOOT_US = 200_000
+"""From the reset to the first line of main.py (from memory: a board is back within a fraction of a second)."""
+STUCK_S = 30.0
+MOST_RESETS = 50
+"""Resets in one `advance` after which the bench gives up: the firmware never gets going."""
+
+
+class _Slot:
+    """One board's place on the bench: its present child, what outlives it, and its serial side."""
+
+    def __init__(self, name: str, index: int, root: Path) -> None:
+        self.name = name
+        self.index = index
+        self.root = root
+        self.child: Child | None = None
+        self.state: dict[str, Any] | None = None
+        self.now_us = 0
+        self.to_board = bytearray()
+        self.from_board = bytearray()
+        self.reading = True
+        self.plugged = True
+        self.lives = 0
+        self.mangle: Callable[[bytes], bytes] | None = None
+        self.terminal: Terminal | None = None
+
+
+class VirtualSerial:
+    """The serial side of one board in virtual time. Reading and writing take no time; `advance` lets it go by."""
+
+    def __init__(self, bench: Bench, slot: _Slot) -> None:
+        self._bench = bench
+        self._slot = slot
+
+    def write(self, data: bytes) -> int:
+        """Bytes for the board; it finds them when its time goes on. An unplugged cable raises OSError."""
+        if not self._slot.plugged:
+            raise OSError("the cable is out")
+        data = bytes(data)
+        self._slot.to_board += self._slot.mangle(data) if self._slot.mangle else data
+        return len(data)
+
+    def read(self) -> bytes:
+        """All that the board has sent so far and that has not been read."""
+        if not self._slot.plugged:
+            raise OSError("the cable is out")
+        data = bytes(self._slot.from_board)
+        self._slot.from_board.clear()
+        return data
+
+    def advance(self, ms: float) -> None:
+        """Let time go by for the whole bench."""
+        self._bench.advance(ms)
+
+    def plug(self, plugged: bool) -> None:
+        """Pull the cable out, or put it back. What was on its way is lost."""
+        self._slot.plugged = plugged
+        if not plugged:
+            self._slot.to_board.clear()
+            self._slot.from_board.clear()
+
+    def listen(self, reading: bool) -> None:
+        """Stop taking what the board sends, as a program does that holds the port open and never reads; or go on."""
+        self._slot.reading = reading
+
+    def mangle(self, change: Callable[[bytes], bytes] | None) -> None:
+        """Let a noisy cable change the bytes on their way to the board; None: a good cable."""
+        self._slot.mangle = change
+
+
+class Bench:
+    """See the module. `scenario` comes from `build_scenario`.
+
+    `firmware`: a folder with another main.py, for tests; None: the project's own. `roots`: folders to be used as the
+    boards' files (kept afterwards); None: temporary ones. `python`: True insists on CPython, False on MicroPython.
+    """
+
+    def __init__(
+        self,
+        scenario: Mapping[str, Any],
+        *,
+        virtual: bool = True,
+        firmware: Path | None = None,
+        roots: Sequence[Path] | None = None,
+        python: bool | None = None,
+        on_event: Callable[[Event], None] | None = None,
+        files: Mapping[str, Mapping[str, bytes]] | None = None,
+    ) -> None:
+        self.scenario = {**scenario, "real": not virtual}
+        self.virtual = virtual
+        self._command, self.interpreter = interpreter(python)
+        self._on_event = on_event
+        self._firmware = firmware
+        self._folder = Path(tempfile.mkdtemp(prefix="frogfeed-bench-"))
+        self._files = files or {}
+        names = [b["name"] for b in scenario["boards"]]
+        given = list(roots) if roots is not None else [self._folder / n for n in names]
+        self._slots = [_Slot(n, i, r) for i, (n, r) in enumerate(zip(names, given, strict=True))]
+        self._own_roots = roots is None
+        self.log = Log()
+        self.lines: list[str] = []
+        self.now_us = 0
+        self._ids = 0
+        self._answers: dict[int, dict[str, Any]] = {}
+        self._railway = Railway(self.scenario) if len(names) > 1 else None
+        self._lock = threading.RLock()
+        self._thread: threading.Thread | None = None
+        self._stop = threading.Event()
+
+    # ---- start and end --------------------------------------------------------------------------------
+
+    def __enter__(self) -> Self:
+        try:
+            path = self._folder / "scenario.json"
+            path.write_text(json.dumps({k: v for k, v in self.scenario.items() if k != "classes"}))
+            self._scenario_path = path
+            for slot in self._slots:
+                slot.root.mkdir(parents=True, exist_ok=True)
+                if self._own_roots:
+                    put_firmware(slot.root, self._firmware)
+                for name, data in self._files.get(slot.name, {}).items():
+                    (slot.root / name).parent.mkdir(parents=True, exist_ok=True)
+                    (slot.root / name).write_bytes(data)
+                if not self.virtual:
+                    slot.terminal = Terminal()
+                self._spawn(slot, "power")
+            if self.virtual:
+                self.advance(0)
+            else:
+                self._thread = threading.Thread(target=self._run_real, name="bench", daemon=True)
+                self._thread.start()
+        except BaseException:
+            self.close()
+            raise
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End every board, by its id, and remove the temporary folder."""
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join(5.0)
+            self._thread = None
+        for slot in self._slots:
+            if slot.child is not None:
+                slot.child.end()
+                slot.child = None
+            if slot.terminal is not None:
+                slot.terminal.close()
+                slot.terminal = None
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+    def _spawn(self, slot: _Slot, cause: str) -> None:
+        causes = {"power": 1, "reset": 3, "watchdog": 3, "soft": 5, "bootloader": 3}
+        slot.lives += 1
+        boot = {
+            "now": slot.now_us,
+            "cause": causes.get(cause, 2),
+            "unique": f"{self.scenario['seed'] & 0xFFFFFFFF:08x}{slot.index:08x}",
+            "bare": True,
+            "state": slot.state,
+            "boot_us": BOOT_US,
+        }
+        slot.child = Child(self._command, slot.root, self._scenario_path, slot.index, boot)
+        if self.virtual:
+            self._collect(slot)
+
+    # ---- serial sides ---------------------------------------------------------------------------------
+
+    def serial(self, board: str | None = None) -> VirtualSerial:
+        """The serial side of a board (default: the first) in virtual time."""
+        if not self.virtual:
+            raise BenchError("the bench runs in real time: open its port() instead")
+        return VirtualSerial(self, self._slot(board))
+
+    def port(self, board: str | None = None) -> str:
+        """The path of a board's pseudo terminal in real time."""
+        terminal = self._slot(board).terminal
+        if terminal is None:
+            raise BenchError("the bench runs in virtual time: use serial() instead")
+        return terminal.path
+
+    def root(self, board: str | None = None) -> Path:
+        """The folder that holds a board's files."""
+        return self._slot(board).root
+
+    def lives(self, board: str | None = None) -> int:
+        """How often a board has started."""
+        return self._slot(board).lives
+
+    def process_id(self, board: str | None = None) -> int:
+        """The id of a board's present process."""
+        child = self._slot(board).child
+        return child.process.pid if child is not None else 0
+
+    def _slot(self, board: str | None) -> _Slot:
+        if board is None:
+            return self._slots[0]
+        for slot in self._slots:
+            if slot.name == board:
+                return slot
+        raise BenchError(f"no board {board} on the bench; there are: {', '.join(s.name for s in self._slots)}")
+
+    # ---- virtual time ---------------------------------------------------------------------------------
+
+    def advance(self, ms: float) -> None:
+        """Let the bench's time go by, in virtual time. Raises BoardStuckError where a board does not come back."""
+        if not self.virtual:
+            raise BenchError("time goes by itself on a bench in real time")
+        goal = self.now_us + round(1000 * ms)
+        for slot in self._slots:
+            self._grant(slot, goal)
+        for slot in self._slots:
+            resets = 0
+            while not self._collect(slot):
+                resets += 1
+                if resets > MOST_RESETS:
+                    raise BenchError(f"board {slot.name} resets again and again; its last words: {self.lines[-5:]}")
+                self._grant(slot, goal)
+        self.now_us = goal
+        if self._railway is not None:
+            for record in self._railway.run_to(goal):
+                self._keep(record, "")
+
+    def _grant(self, slot: _Slot, goal: int) -> None:
+        child = slot.child
+        if child is None:
+            return
+        if slot.to_board and slot.plugged:
+            took = child.feed(bytes(slot.to_board))
+            del slot.to_board[:took]
+        if not child.at_prompt:
+            child.send({"go": goal})
+
+    def _collect(self, slot: _Slot) -> bool:
+        """Take in what a child reports until it stands at its horizon. False: it was reset and has started again."""
+        child = slot.child
+        if child is None or child.at_prompt:
+            if child is not None:
+                self._drain_prompt(slot, child)
+            return True
+        messages, wrote = wait_at(child, STUCK_S, slot.reading)
+        self._receive(slot, wrote)
+        ended = None
+        for message in messages:
+            if "at" in message:
+                slot.now_us = message["at"]
+            elif "end" in message:
+                ended = message
+            elif "closed" in message:
+                ended = ended or message
+            elif "prompt" in message:
+                child.at_prompt = True
+                child.send({"go": 1 << 45})
+            else:
+                self._hear(slot, message)
+        if slot.reading:
+            self._receive(slot, child.drain())
+        if ended is not None:
+            self._restart(slot, child, ended)
+            return False
+        return True
+
+    def _drain_prompt(self, slot: _Slot, child: Child) -> None:
+        """A board at its prompt lives in real time: give it a moment to answer."""
+        for message in child.receive(0.02):
+            if "end" in message or "closed" in message:
+                self._restart(slot, child, message)
+                return
+            self._hear(slot, message)
+        if slot.reading:
+            self._receive(slot, child.drain())
+
+    def _restart(self, slot: _Slot, child: Child, ended: Mapping[str, Any]) -> None:
+        if "state" in ended:
+            slot.state = dict(ended["state"])
+            slot.now_us = int(slot.state["now"])
+            cause = str(ended["end"])
+        else:
+            code = child.wait_end()
+            if code not in (0, EXIT_RESET):
+                raise BenchError(
+                    f"board {slot.name}: the process of the virtual board ended with {code}; its last words:"
+                    f" {child.stderr_tail() or self.lines[-5:]}"
+                )
+            cause = "soft"
+        child.wait_end()
+        child.end()
+        self._keep({"e": "restart", "t": slot.now_us, "cause": cause}, slot.name)
+        slot.to_board.clear()
+        self._spawn(slot, cause)
+
+    def _receive(self, slot: _Slot, data: bytes) -> None:
+        if data and slot.plugged:
+            slot.from_board += data
+
+    # ---- what children report -------------------------------------------------------------------------
+
+    def _hear(self, slot: _Slot, message: Mapping[str, Any]) -> None:
+        if "r" in message:
+            self._keep(message["r"], slot.name)
+        elif "x" in message:
+            if self._railway is not None:
+                self._railway.change(slot.index, message["x"])
+        elif "re" in message:
+            if message["re"] is not None:
+                self._answers[message["re"]] = dict(message)
+        elif "died" in message:
+            self.lines.append(f"{slot.name}: {message['died']}")
+            self._keep({"e": "died", "t": slot.now_us, "text": message["died"]}, slot.name)
+        elif "note" in message:
+            self.lines.append(f"{slot.name}: {message['note']}")
+
+    def _keep(self, record: Mapping[str, Any], board: str) -> None:
+        event = self.log.add(record, "" if record["e"] in ("spark", "spark-end", "dead-wheel") else board)
+        if self._on_event is not None:
+            self._on_event(event)
+
+    # ---- real time ------------------------------------------------------------------------------------
+
+    def _run_real(self) -> None:
+        from frogfeed.bench.realtime import serve
+
+        serve(self)
+
+    # ---- what people do -------------------------------------------------------------------------------
+
+    def ask(self, board: str | None = None, **message: Any) -> Any:
+        """Send a command to the physics of a board and return its answer. Raises BenchError where it is refused."""
+        slot = self._slot(board)
+        with self._lock:
+            child = slot.child
+            if child is None:
+                raise BenchError(f"board {slot.name} is off")
+            self._ids += 1
+            number = self._ids
+            child.send({**message, "id": number})
+            for _ in range(200):
+                if self._thread is None or threading.current_thread() is self._thread:
+                    for heard in child.receive(0.25):
+                        self._hear(slot, heard)
+                else:
+                    self._lock.release()
+                    try:
+                        self._stop.wait(0.01)
+                    finally:
+                        self._lock.acquire()
+                answer = self._answers.pop(number, None)
+                if answer is not None:
+                    if "error" in answer:
+                        raise BenchError(f"board {slot.name} refused {message.get('do')}: {answer['error']}")
+                    return answer["ok"]
+        raise BenchError(f"board {slot.name} gives no answer to {message.get('do')}")
+
+    def fault(self, kind: str, board: str | None = None, **facts: Any) -> None:
+        """Bring a fault about; with `off=True` end it. Kinds and facts: docs/reference/bench.md."""
+        self.ask(board, do="fault", kind=kind, facts=facts)
+
+    def hand(self, drive: str, setting: str | int, travel_ms: float = 300.0) -> None:
+        """Throw a hand-thrown turnout."""
+        for slot, spec in zip(self._slots, self.scenario["boards"], strict=True):
+            for hand in spec["hands"]:
+                if hand["name"] == drive:
+                    number = self._setting(drive, setting)
+                    self.ask(slot.name, do="hand", drive=drive, setting=number, travel_us=round(1000 * travel_ms))
+                    return
+        raise BenchError(f"no hand-thrown drive {drive} on the bench")
+
+    def _setting(self, drive: str, setting: str | int) -> int:
+        if isinstance(setting, int):
+            return setting
+        for d in self.scenario["rails"]["drives"]:
+            if d["name"] == drive and setting in d["settings"]:
+                return int(d["settings"].index(setting))
+        raise BenchError(f"drive {drive} has no setting {setting}")
+
+    def press(self, name: str, closed: bool = True, board: str | None = None) -> None:
+        """Press (or release) a button, close (or open) a contact, by its input's name."""
+        self.ask(board, do="press", input=name, closed=closed)
+
+    def place_train(self, spec: Mapping[str, Any]) -> None:
+        """Put a train on the rails (see `route.train_spec`); one of that name that is there already is taken off."""
+        if self._railway is not None:
+            self._railway.place(dict(spec))
+        else:
+            self.ask(do="place", train=dict(spec))
+
+    def drive_train(self, name: str, speed_mm_per_s: float) -> None:
+        """Let a train run; negative is backwards, 0 stops it."""
+        if self._railway is not None:
+            self._railway.drive(name, round(speed_mm_per_s))
+        else:
+            self.ask(do="drive", train=name, speed=round(speed_mm_per_s))
+
+    def remove_train(self, name: str) -> None:
+        """Take a train off the rails."""
+        if self._railway is not None:
+            self._railway.remove(name)
+        else:
+            self.ask(do="remove", train=name)
+
+    def query(self, board: str | None = None) -> dict[str, Any]:
+        """Where everything stands now: drives, horns, rails and their wires, outputs, trains, memory in use."""
+        found = dict(self.ask(board, do="query"))
+        if self._railway is not None:
+            found["rails"] = self._railway.rails_now()
+            found["trains"] = self._railway.trains_now()
+        return found
+
+    def wire_of(self, rail: str, board: str | None = None) -> str | None:
+        """The bus wire that feeds a rail now, by the bench's own reckoning; None: none."""
+        number = self.scenario["classes"][rail]
+        spec = self.scenario["rails"]
+        if number < spec["nw"]:
+            return str(spec["names"][number])
+        wire = self.query(board)["rails"][spec["names"][number]]
+        return None if wire is None else str(wire)
+
+    @contextlib.contextmanager
+    def locked(self) -> Any:
+        """Hold the bench still while several things are looked at together (real time)."""
+        with self._lock:
+            yield self

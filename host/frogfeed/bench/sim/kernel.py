@@ -1,0 +1,154 @@
+"""Time for one virtual board: virtual, granted by the host piece by piece, or real.
+
+In virtual time the clock moves only when the firmware sleeps or asks for the time (each question costs a
+microsecond or two, so that a loop that polls gets on); at the granted horizon the process reports and waits for
+the next grant. In real time the same events run when their time has come by the real clock.
+"""
+
+import json
+import sys
+
+from physics.clock import Clock
+
+CALL_US = 2
+"""What one look at the time or a pin costs the firmware (from memory, of a 125 MHz MicroPython board)."""
+REPORT_US = 20_000
+"""In real time the host hears at least this often how far the board has come."""
+
+
+class Leave(Exception):
+    """The board's life ends here: a reset, or the host has gone."""
+
+
+class Kernel(Clock):
+    """The clock of a virtual board, its horizon, and the control channel to the host.
+
+    `ctl_in` and `ctl_out` are binary streams of JSON lines. `commands` maps a command's name to a function of its
+    message; what it returns, if anything, is answered.
+    """
+
+    def __init__(self, ctl_in, ctl_out, start_us, real):
+        Clock.__init__(self, start_us)
+        self.ctl_in = ctl_in
+        self.ctl_out = ctl_out
+        self.horizon = start_us
+        self.commands = {}
+        self.poller = None
+        self.real_us = None
+        self.offset = 0
+        self.wait_ms = None
+        self.reported = start_us
+        self.on_idle = None
+        self.next = start_us
+        if real is not None:
+            self.real_us, poller_for, self.wait_ms = real
+            self.poller = poller_for(ctl_in)
+            self.offset = start_us - self.real_us()
+            self.horizon = 1 << 62
+
+    def at(self, time_us, slot):
+        Clock.at(self, time_us, slot)
+
+    def send(self, message):
+        """One line to the host."""
+        self.ctl_out.write((json.dumps(message) + "\n").encode())
+
+    # ---- virtual time ---------------------------------------------------------------------------------
+
+    def advance(self, time_us):
+        """Let time run to `time_us`: events happen on the way, and at the horizon the host is asked for more."""
+        while True:
+            limit = time_us if time_us < self.horizon else self.horizon
+            self.run_events(limit)
+            if limit > self.now:
+                self.now = limit
+            if time_us < self.horizon:
+                break
+            self._ask()
+        if self.horizon < self.next:
+            self.next = self.horizon
+
+    def _ask(self):
+        """Report the horizon reached; obey commands until the host grants more."""
+        self.send({"at": self.now})
+        while True:
+            message = self._read()
+            if "go" in message:
+                self.horizon = message["go"]
+                return
+            self._obey(message)
+
+    def _read(self):
+        line = self.ctl_in.readline()
+        if not line:
+            sys.exit(0)
+        return json.loads(line)
+
+    def _obey(self, message):
+        name = message["do"]
+        try:
+            answer = self.commands[name](message)
+            self.send({"re": message.get("id"), "ok": answer})
+        except (KeyError, ValueError, IndexError, TypeError) as problem:
+            self.send({"re": message.get("id"), "error": "%s: %s" % (type(problem).__name__, problem)})
+
+    # ---- real time ------------------------------------------------------------------------------------
+
+    def sync(self):
+        """Catch up with the real clock: run what is due. Returns the time in microseconds."""
+        real = self.real_us() + self.offset
+        if self.heap and self.next <= real:
+            self.run_events(real)
+        if real > self.now:
+            self.now = real
+        if real - self.reported > REPORT_US:
+            self.reported = real
+            self.send({"at": real})
+        return self.now
+
+    def hear(self, wait_ms):
+        """Wait for commands from the host, at most so many milliseconds, and obey them."""
+        while self.poller.poll(wait_ms):
+            message = self._read()
+            self.sync()
+            self._obey(message)
+            wait_ms = 0
+
+    def sleep_real(self, us):
+        """Sleep in real time, with events and commands served meanwhile."""
+        end = self.sync() + us
+        while True:
+            left = end - self.now
+            if left <= 0:
+                self.hear(0)
+                return
+            until = self.next - self.now
+            if until < left:
+                left = until
+            if left >= 2000:
+                self.hear(left // 1000)
+            elif left > 0:
+                self.wait_ms(left)
+            self.sync()
+
+    def sleep(self, us):
+        """Sleep as the firmware asks."""
+        if self.real_us is not None:
+            self.sleep_real(us)
+            return
+        time_us = self.now + us
+        if time_us < self.next:
+            self.now = time_us
+        else:
+            self.advance(time_us)
+
+    def spend(self, us):
+        """The firmware is busy for so long."""
+        if self.real_us is not None:
+            self.sync()
+            return
+        time_us = self.now + us
+        if time_us < self.next:
+            self.now = time_us
+        else:
+            self.advance(time_us)

@@ -1,0 +1,303 @@
+"""One life of the virtual board, from its reset to the next: kernel, world, firmware, exit."""
+
+import gc
+import json
+import sys
+
+from kernel import Kernel
+from physics.world import World
+
+EXIT_RESET = 75
+"""The process ends with this where the host is to start the board again."""
+
+
+class Life:
+    """Why the board started, its watchdog, and how its life ends."""
+
+    def __init__(self, kernel, world, boot):
+        self.kernel = kernel
+        self.world = world
+        self.cause = boot["cause"]
+        self.unique = bytes(int(boot["unique"][i : i + 2], 16) for i in range(0, 16, 2))
+        self.ended = False
+        self.watchdog_slot = kernel.slot(self._bark)
+
+    def feed(self, us):
+        """The watchdog was fed."""
+        kernel = self.kernel
+        if kernel.real_us is not None:
+            kernel.sync()
+        kernel.at(kernel.now + us, self.watchdog_slot)
+
+    def _bark(self, _):
+        self.end("watchdog")
+
+    def end(self, why):
+        """Tell the host, hand over the world, and leave."""
+        if not self.ended:
+            self.ended = True
+            self.kernel.send({"end": why, "state": self.world.dump()})
+        sys.exit(EXIT_RESET)
+
+
+def _real():
+    """The real clock, a poller and a wait, or what stands for them under CPython."""
+    if sys.implementation.name == "micropython":
+        import select
+
+        import utime
+
+        def monotonic():
+            return utime.time_ns() // 1000
+
+        wait = utime.sleep_us
+    else:
+        import select
+        import time
+
+        def monotonic():
+            return time.monotonic_ns() // 1000
+
+        def wait(us):
+            time.sleep(us / 1e6)
+
+    def poller_for(stream):
+        poller = select.poll()
+        poller.register(stream, select.POLLIN)
+        return poller
+
+    return monotonic, poller_for, wait
+
+
+def _module(name, **contents):
+    """A module made of the given things."""
+    kind = type(sys)
+    module = kind(name) if sys.implementation.name != "micropython" else _Plain()
+    for key, value in contents.items():
+        setattr(module, key, value)
+    sys.modules[name] = module
+
+
+class _Port:
+    """Standard input or output without a buffer, for CPython: what the firmware polls is what it reads."""
+
+    def __init__(self, fd, mode):
+        self.buffer = open(fd, mode, buffering=0, closefd=False)
+        self.fileno = self.buffer.fileno
+        self.flush = self.buffer.flush
+        self.encoding = "utf-8"
+        self.errors = "strict"
+
+    def isatty(self):
+        """Never."""
+        return False
+
+    def read(self, count=-1):
+        """Text from the port."""
+        return self.buffer.read(count).decode()
+
+    def readline(self):
+        """A line of text from the port."""
+        return self.buffer.readline().decode()
+
+    def write(self, text):
+        """Text to the port."""
+        self.buffer.write(text.encode())
+        return len(text)
+
+
+class _Plain:
+    """Stands for a module where modules can't be made."""
+
+
+def run(here, scenario, board_index, fd_in, fd_out):
+    """Build everything and run main.py from the board's files."""
+    ctl_in = open(fd_in, "rb")
+    ctl_out = open(fd_out, "wb") if sys.implementation.name == "micropython" else open(fd_out, "wb", buffering=0)
+    boot = json.loads(ctl_in.readline())
+    kernel = Kernel(ctl_in, ctl_out, boot["now"], _real() if scenario["real"] else None)
+    tell = None
+
+    def record(facts):
+        kernel.send({"r": facts})
+
+    if len(scenario["boards"]) > 1:
+
+        def tell(change):
+            kernel.send({"x": change})
+
+    world = World(scenario, board_index, kernel, record, tell)
+    life = Life(kernel, world, boot)
+    world.watch.bare = boot["bare"]
+    world.watch.excuse = has_settings
+    world.begin(boot["state"])
+    _commands(kernel, world)
+    if kernel.real_us is None:
+        kernel.advance(kernel.now)
+    kernel.sleep(boot["boot_us"])
+    _module(
+        "bench_state",
+        KERNEL=kernel,
+        WORLD=world,
+        LIFE=life,
+        REAL=bool(scenario["real"]),
+        TICKS_START_US=scenario["ticks_start_us"],
+    )
+    _replace(here)
+    sys.path.insert(0, "")
+    gc.collect()
+    if hasattr(gc, "threshold") and sys.implementation.name == "micropython":
+        gc.threshold(65536)
+    _firmware(kernel, life)
+
+
+def _replace(here):
+    """Put the simulated modules before the built-in ones."""
+    if sys.implementation.name == "micropython":
+        return  # this folder is first on the path already, and MicroPython looks there first
+    sys.stdin = _Port(0, "rb")
+    sys.stdout = _Port(1, "wb")
+    for name in ("micropython", "time", "machine"):
+        sys.modules.pop(name, None)
+    import importlib.util
+
+    for name, path in (
+        ("micropython", here + "/cpython/micropython.py"),
+        ("time", here + "/time.py"),
+        ("machine", here + "/machine.py"),
+    ):
+        spec = importlib.util.spec_from_file_location(name, path)
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[name] = module
+        spec.loader.exec_module(module)
+
+
+def _firmware(kernel, life):
+    """Run main.py as the board does after its reset; what follows it is the prompt."""
+    try:
+        with open("main.py") as f:
+            text = f.read()
+    except OSError:
+        kernel.send({"note": "no main.py"})
+        text = ""
+    try:
+        exec(compile(text, "main.py", "exec"), {"__name__": "__main__"})
+        _prompt(kernel, life)
+    except SystemExit:
+        if life.ended:
+            raise
+        life.end("soft")
+    except BaseException as problem:
+        import io
+
+        trace = io.StringIO()
+        if sys.implementation.name == "micropython":
+            sys.print_exception(problem, trace)
+        else:
+            import traceback
+
+            traceback.print_exception(problem, file=trace)
+        kernel.send({"died": trace.getvalue()})
+        sys.stdout.write(trace.getvalue())
+        _prompt(kernel, life)
+
+
+def _prompt(kernel, life):
+    """Leave the board at its prompt: the interpreter's own, on the serial side, after this script has ended."""
+    import os
+
+    life.world.board.mask(0)
+    kernel.sleep(100_000)
+    if hasattr(os, "putenv"):
+        os.putenv("MICROPYINSPECT", "1")
+    if hasattr(os, "environ"):
+        os.environ["PYTHONINSPECT"] = "1"
+    kernel.send({"prompt": kernel.now})
+
+
+def has_settings(folder="."):
+    """Whether a file of the board's holds a sealed settings document: its first key is the CRC of the rest."""
+    import binascii
+    import os
+
+    for name in os.listdir(folder):
+        path = folder + "/" + name
+        try:
+            if os.stat(path)[0] & 0x4000:
+                if name != "frogboard" and has_settings(path):
+                    return True
+                continue
+            with open(path, "rb") as f:
+                head = f.read(20)
+                if head[:10] != b'{"crc32":"':
+                    continue
+                if b"%08x" % (binascii.crc32(f.read()) & 0xFFFFFFFF) == head[10:18]:
+                    return True
+        except OSError:
+            continue
+    return False
+
+
+def _commands(kernel, world):
+    """What the host may ask of the world."""
+    trains = world.trains
+
+    def fault(message):
+        world.fault(message["kind"], message["facts"])
+
+    def hand(message):
+        world.hands.throw(message["drive"], message["setting"], message["travel_us"])
+
+    def press(message):
+        world.set_input(message["input"], message["closed"])
+
+    def place(message):
+        trains.place(message["train"])
+
+    def drive(message):
+        trains.drive(message["train"], message["speed"])
+
+    def remove(message):
+        trains.remove(message["train"])
+
+    def bare(message):
+        world.watch.bare = message["bare"]
+        world.watch.excuse = None if message["bare"] else has_settings
+
+    def query(message):
+        return _query(world)
+
+    kernel.commands = {
+        "fault": fault,
+        "hand": hand,
+        "press": press,
+        "place": place,
+        "drive": drive,
+        "remove": remove,
+        "bare": bare,
+        "query": query,
+    }
+
+
+def _query(world):
+    """Where everything stands now."""
+    rails = world.rails
+    names = rails.names
+    return {
+        "now": world.clock.now,
+        "drives": {rails.drive_names[i]: rails.at[i] for i in range(len(rails.at))},
+        "moving": [rails.drive_names[i] for i in range(len(rails.at)) if rails.moving[i]],
+        "horns": {world.servos.names[i]: world.servos.pos[i] // 1000 for i in range(len(world.servos.pos))},
+        "pulses": {world.servos.names[i]: world.servos.pulse[i] // 1000 for i in range(len(world.servos.pos))},
+        "rails": {names[c]: rails.wire_of(c) for c in range(rails.nw, len(names))},
+        "outputs": {o.name: [leg.told for leg in o.legs] for o in world.contacts.outputs},
+        "coils": {o.name: o.coil for o in world.contacts.outputs + world.contacts.groups},
+        "trains": {t.name: trains_position(world, t) for t in world.trains.trains.values()},
+        "memory": gc.mem_alloc() if hasattr(gc, "mem_alloc") else 0,
+        "counts": world.records.counts,
+    }
+
+
+def trains_position(world, train):
+    """A train's front in millimetres along its path."""
+    return world.trains.position(train) // 1000

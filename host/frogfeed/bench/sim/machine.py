@@ -1,0 +1,270 @@
+"""The board's `machine`, over the bench's simulated lines. What the firmware may use of it, as on the RP2 port."""
+
+from bench_state import KERNEL as _K
+from bench_state import LIFE as _LIFE
+from bench_state import WORLD as _W
+from kernel import CALL_US as _COST
+
+PWRON_RESET = 1
+HARD_RESET = 2
+WDT_RESET = 3
+DEEPSLEEP_RESET = 4
+SOFT_RESET = 5
+
+_BOARD = _W.board
+_LINES = 48
+
+
+def _number(pin):
+    if isinstance(pin, Pin):
+        return pin.number
+    if isinstance(pin, str):
+        pin = 25 if pin == "LED" else int(pin[2:] if pin.startswith("GP") else pin)
+    if not 0 <= pin < _LINES:
+        raise ValueError("invalid pin")
+    return pin
+
+
+class Pin:
+    """A pin. Not open-drain capable pins are not modelled: all can."""
+
+    IN = 0
+    OUT = 1
+    OPEN_DRAIN = 2
+    ALT = 3
+    PULL_UP = 1
+    PULL_DOWN = 2
+    IRQ_RISING = 8
+    IRQ_FALLING = 4
+
+    def __init__(self, id, mode=-1, pull=-1, *, value=None, drive=0, alt=-1):
+        self.number = _number(id)
+        self._mode = 1 if _BOARD.driving[self.number] else 0
+        if mode != -1 or pull != -1 or value is not None:
+            self.init(mode, pull, value=value)
+
+    def init(self, mode=-1, pull=-1, *, value=None, drive=0, alt=-1):
+        """Set mode, pull and (first) the value to be driven."""
+        n = self.number
+        _BOARD.pull[n] = 1 if pull == 1 else 0 if pull == 2 else -1
+        if mode == -1:
+            mode = self._mode
+        self._mode = mode
+        out = _BOARD.out[n] if value is None else 1 if value else 0
+        if mode == 1:
+            _BOARD.set_line(n, 1, out)
+        elif mode == 2:
+            _BOARD.set_line(n, 0 if out else 1, out)
+        else:
+            _BOARD.set_line(n, 0, out)
+        _K.spend(_COST)
+
+    def value(self, x=None):
+        """Read the level, or drive one."""
+        at = _K.now + 1
+        if at < _K.next:
+            _K.now = at
+        else:
+            _K.spend(1)
+        if x is None:
+            return _BOARD.level(self.number)
+        if self._mode == 1:
+            _BOARD.set_line(self.number, 1, 1 if x else 0)
+        elif self._mode == 2:
+            _BOARD.set_line(self.number, 0 if x else 1, 1 if x else 0)
+        else:
+            _BOARD.out[self.number] = 1 if x else 0
+        return None
+
+    def __call__(self, x=None):
+        return self.value(x)
+
+    def on(self):
+        """Drive high."""
+        self.value(1)
+
+    def off(self):
+        """Drive low."""
+        self.value(0)
+
+    high = on
+    low = off
+
+    def toggle(self):
+        """Drive the other level."""
+        self.value(1 - _BOARD.out[self.number])
+
+    def mode(self, mode=None):
+        """The mode, or a new one."""
+        if mode is not None:
+            self.init(mode)
+        return self._mode
+
+    def irq(self, handler=None, trigger=12, *, priority=1, wake=None, hard=False):
+        """Call `handler(pin)` at edges; None stops it."""
+        _BOARD.watch_line(self.number, trigger & 8, trigger & 4, handler, self)
+        return self
+
+
+class PWM:
+    """A PWM output as a servo sees it: the length of its pulses. Takes effect at the servo's next frame."""
+
+    def __init__(self, dest, *, freq=0, duty_u16=-1, duty_ns=-1, invert=False):
+        self._line = _number(dest)
+        self._freq = 0
+        self._ns = 0
+        self.init(freq=freq, duty_u16=duty_u16, duty_ns=duty_ns)
+
+    def init(self, *, freq=0, duty_u16=-1, duty_ns=-1, invert=False):
+        """Set the frequency in Hz, and the duty as a part of 65535 or in nanoseconds."""
+        if freq:
+            self._freq = freq
+        if duty_ns >= 0:
+            self.duty_ns(duty_ns)
+        elif duty_u16 >= 0:
+            self.duty_u16(duty_u16)
+
+    def freq(self, value=None):
+        """The frequency, or a new one."""
+        if value is None:
+            return self._freq
+        self._freq = value
+        return None
+
+    def duty_ns(self, value=None):
+        """The pulse in nanoseconds, or a new one."""
+        if value is None:
+            return self._ns
+        at = _K.now + 4
+        if at < _K.next:
+            _K.now = at
+        else:
+            _K.spend(4)
+        if self._freq <= 0:
+            raise ValueError("freq must be set first")
+        self._ns = value
+        # 50 Hz has a 0.3055 us tick there (65465 counts a period)
+        _BOARD.pulse(self._line, value)
+        return None
+
+    def duty_u16(self, value=None):
+        """The duty as a part of 65535, or a new one."""
+        period = 1000000000 // self._freq if self._freq else 0
+        if value is None:
+            return self._ns * 65535 // period if period else 0
+        self.duty_ns(value * period // 65535)
+        return None
+
+    def deinit(self):
+        """Stop pulsing."""
+        self._ns = 0
+        _BOARD.pulse(self._line, 0)
+
+
+class WDT:
+    """The watchdog. Once started it can't be stopped; 8388 ms is its longest time."""
+
+    def __init__(self, id=0, timeout=5000):
+        if not 1 <= timeout <= 8388:
+            raise ValueError("timeout exceeds 8388")
+        self._us = timeout * 1000
+        self._slot = _LIFE.watchdog_slot
+        _K.at(_K.now + self._us, self._slot)
+
+    def feed(self):
+        """Hold it off for another timeout."""
+        _LIFE.feed(self._us)
+
+
+class Timer:
+    """A software timer whose callback runs at its time."""
+
+    ONE_SHOT = 0
+    PERIODIC = 1
+
+    def __init__(self, id=-1, **settings):
+        self._slot = _K.slot(self._fire)
+        self._period_us = 0
+        self._mode = 1
+        self._callback = None
+        if settings:
+            self.init(**settings)
+
+    def init(self, *, mode=1, freq=-1, period=-1, tick_hz=1000, callback=None, hard=False):
+        """Start it."""
+        self._period_us = int(1000000 / freq) if freq > 0 else period * 1000000 // tick_hz
+        self._mode = mode
+        self._callback = callback
+        _K.at(_K.now + self._period_us, self._slot)
+
+    def deinit(self):
+        """Stop it."""
+        _K.cancel(self._slot)
+
+    def _fire(self, _):
+        if self._mode:
+            _K.at(_K.now + self._period_us, self._slot)
+        if self._callback is not None:
+            self._callback(self)
+
+
+class ADC:
+    """An analogue input."""
+
+    def __init__(self, pin):
+        self._line = _number(pin)
+
+    def read_u16(self):
+        """A reading, 0 to 65535."""
+        _K.spend(4)
+        return _W.analogue(self._line)
+
+
+def reset():
+    """Start the board again."""
+    _LIFE.end("reset")
+
+
+def soft_reset():
+    """Start the program again."""
+    _LIFE.end("soft")
+
+
+def reset_cause():
+    """Why the board started."""
+    return _LIFE.cause
+
+
+def unique_id():
+    """Eight bytes that no other board has."""
+    return _LIFE.unique
+
+
+def freq(hz=None):
+    """The processor's clock in Hz."""
+    return 125000000
+
+
+def idle():
+    """Wait a moment."""
+    _K.spend(100)
+
+
+def lightsleep(ms=0):
+    """Sleep."""
+    _K.sleep(ms * 1000)
+
+
+def disable_irq():
+    """Interrupts wait."""
+    return _BOARD.mask(1)
+
+
+def enable_irq(state):
+    """Interrupts are served again, if they were before."""
+    _BOARD.mask(state)
+
+
+def bootloader(timeout=0):
+    """Leave the firmware for the boot drive: the bench ends the board's life."""
+    _LIFE.end("bootloader")

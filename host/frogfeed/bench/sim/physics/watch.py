@@ -1,0 +1,98 @@
+"""The watch over rules S1 to S3, by what the board does and not by what it says.
+
+S1: a pair's legs are never driven together, and between them both are off for at least the dead time.
+S2: outside a throw a leg that is driven is the one its decision table names for where the drives really stand.
+S3: until the board has valid settings no output is driven and no servo pulse sent.
+"""
+
+
+class Watch:
+    """Looks at coils, pulses and drives; records each break of a rule once."""
+
+    def __init__(self, tables, rails, clock, records, grace_us):
+        self.tables = tables  # output -> [([(drive, setting), ...], "A"|"B"), ...]
+        self.rails = rails
+        self.clock = clock
+        self.records = records
+        self.grace_us = grace_us
+        self.bare = False
+        self.excuse = None  # asked, before S3 is called broken, whether there are valid settings by now
+        self.outputs = []
+        self.blamed = {}
+        self.slot = clock.slot(self._check)
+
+    def broken(self, rule, what):
+        """Record a broken rule now."""
+        self.records.put("rule", self.clock.now, rule=rule, what=what)
+
+    def _too_early(self):
+        if self.bare and self.excuse is not None and self.excuse():
+            self.bare = False
+        return self.bare
+
+    def coil(self, output, coil, on):
+        """A coil changed."""
+        if on and self._too_early():
+            self.broken("S3", "%s is driven before the board has valid settings" % output.name)
+        if output.kind == "pair" and on:
+            other = 1 - coil
+            if output.coil[other]:
+                self.broken("S1", "%s drives both legs" % output.name)
+            else:
+                gap = self.clock.now - output.off_at[other]
+                if gap < output.dead_us:
+                    self.broken("S1", "%s was off for %d us only, not %d" % (output.name, gap, output.dead_us))
+        self.stir()
+
+    def pulse(self, name, pulse_ns):
+        """Pulses to a servo began."""
+        if self._too_early():
+            self.broken("S3", "%s gets a pulse before the board has valid settings" % name)
+
+    def stir(self):
+        """Something changed that rule S2 depends on."""
+        self.clock.at(self.clock.now + self.grace_us, self.slot)
+
+    def expected(self, name):
+        """The bus wire that an output's table names for where its drives have settled, "off", or None: unsettled."""
+        rows = self.tables.get(name)
+        if rows is None:
+            return None
+        rails = self.rails
+        unsure = False
+        for when, side in rows:
+            holds = True
+            for drive, setting in when:
+                at = rails.settled(drive)
+                if at < 0:
+                    unsure = True
+                if at != setting:
+                    holds = False
+            if holds:
+                return side
+        return None if unsure else "off"
+
+    def _check(self, _):
+        again = False
+        for output in self.outputs:
+            driven = self._driven(output)
+            want = self.expected(output.name)
+            wrong = driven is not None and want is not None and driven != want
+            if wrong and not self.blamed.get(output.name):
+                self.broken("S2", "%s is driven to %s where its table says %s" % (output.name, driven, want))
+            self.blamed[output.name] = wrong
+            if driven is not None and want is None:
+                again = True
+        if again:
+            self.clock.at(self.clock.now + 50_000, self.slot)
+
+    @staticmethod
+    def _driven(output):
+        """The side that an output's coils ask for, or None where it is off or can't help it."""
+        if output.kind == "pair":
+            if output.coil[0] and not output.coil[1]:
+                return "A"
+            return "B" if output.coil[1] and not output.coil[0] else None
+        if output.kind == "changeover" and output.coil[0]:
+            return "B" if output.rest == "A" else "A"
+        return None

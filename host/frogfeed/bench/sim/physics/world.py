@@ -1,0 +1,149 @@
+"""One board and the railway round it, built from a scenario; and the faults that can be asked of it."""
+
+from .board import Board, line_of
+from .chance import Chance
+from .contacts import Contacts
+from .rails import Rails
+from .records import Records
+from .servos import FRAME_US, Hands, Servos
+from .trains import Trains
+from .watch import Watch
+
+
+class TellingRails(Rails):
+    """Rails that pass every change on: a host that joins several boards judges sparks for all of them."""
+
+    tell = None
+
+    def output(self, name, side, closed):
+        self.tell(["o", self.clock.now, name, side, closed])
+        Rails.output(self, name, side, closed)
+
+    def end(self, drive, setting, closed):
+        self.tell(["e", self.clock.now, drive, setting, closed])
+        Rails.end(self, drive, setting, closed)
+
+    def motion(self, drive, moving):
+        self.tell(["m", self.clock.now, drive, moving])
+        Rails.motion(self, drive, moving)
+
+    def _judge(self, joins):
+        """Half a railway judges nothing."""
+
+
+class World:
+    """Everything outside the microcontroller, for one board of the scenario.
+
+    `records` keeps what was seen. `tell` (several boards in one scenario) gets changes for the shared railway.
+    """
+
+    def __init__(self, scenario, board_index, clock, sink=None, tell=None):
+        spec = scenario["boards"][board_index]
+        self.name = spec["name"]
+        self.clock = clock
+        self.records = Records(sink, scenario.get("drop", ()))
+        self.chance = Chance(scenario["seed"] * 31 + board_index)
+        if tell is None:
+            self.rails = Rails(scenario["rails"], clock, self.records)
+        else:
+            self.rails = TellingRails(scenario["rails"], clock, self.records)
+            self.rails.tell = tell
+        self.trains = Trains(clock, self.rails, self.records, scenario["tick_us"])
+        self.trains.lead_us = scenario["lead_us"]
+        self.board = Board(len(spec["chips"]), clock, self.records)
+        phase = self.chance.below(FRAME_US)
+        self.servos = Servos(spec["servos"], clock, self.rails, self.records, phase)
+        self.board.servos = self.servos
+        self.contacts = Contacts(spec["outputs"], spec["groups"], clock, self.rails, self.records, self.chance)
+        self.hands = Hands(spec["hands"], clock, self.rails, self.records, self._hand_contact)
+        self.watch = Watch(spec["tables"], self.rails, clock, self.records, scenario["grace_us"])
+        self.watch.outputs = self.contacts.outputs
+        self.contacts.watch = self.watch
+        self.servos.on_pulse = self._pulse
+        self.inputs = {}
+        for name, chip, pin, active in spec["inputs"]:
+            self.inputs[name] = (line_of(chip, pin), active)
+        self.input_names = [i[0] for i in spec["inputs"]]
+        for i in range(len(spec["servos"])):
+            chip, pin = spec["servos"][i]["line"]
+            self.board.servo_of[line_of(chip, pin)] = i
+        for owner, specs in ((self.contacts.outputs, spec["outputs"]), (self.contacts.groups, spec["groups"])):
+            for output, out_spec in zip(owner, specs):
+                for coil in range(len(out_spec["coils"])):
+                    chip, pin, active = out_spec["coils"][coil]
+                    line = line_of(chip, pin)
+                    self.board.add_sink(line, active, self.contacts.drive, (output, coil))
+
+    def begin(self, state=None):
+        """Power on, or (with the state of a previous life) come back after a reset of the board."""
+        if state is None:
+            for name in self.inputs:
+                self.set_input(name, 0)
+            self.servos.begin()
+            self.hands.begin()
+            self.contacts.begin()
+        else:
+            self.chance.state = state["chance"]
+            self.servos.load(state["servos"])
+            for name, level in state["inputs"].items():
+                self.set_input(name, level)
+            self.hands.load(state["hands"])
+            self.contacts.load(state["contacts"])
+            self.trains.load(state["trains"])
+            self.board.load(state["board"])
+            self.board.release_all()
+        self.rails.touch()
+
+    def dump(self):
+        """What the world must keep while the microcontroller starts again."""
+        return {
+            "now": self.clock.now,
+            "servos": self.servos.dump(),
+            "contacts": self.contacts.dump(),
+            "hands": self.hands.dump(),
+            "inputs": {n: 1 if self.board.outside[line] == active else 0 for n, (line, active) in self.inputs.items()},
+            "board": self.board.dump(),
+            "trains": self.trains.dump(),
+            "chance": self.chance.state,
+        }
+
+    # ---- what people do -------------------------------------------------------------------------------
+
+    def set_input(self, name, closed):
+        """Press or release a button, close or open a contact."""
+        line, active = self.inputs[name]
+        self.board.apply(line, active if closed else 1 - active)
+
+    def _hand_contact(self, hand, setting, closed):
+        index = self.hands.specs[hand]["contacts"][setting]
+        if index >= 0:
+            self.set_input(self.input_names[index], closed)
+
+    def _pulse(self, servo, pulse_ns):
+        self.watch.pulse(self.servos.names[servo], pulse_ns)
+
+    def fault(self, kind, facts):
+        """Bring about, or (with `off`) end, a fault. Raises KeyError for a kind or name that does not exist."""
+        on = 0 if facts.get("off") else 1
+        self.records.put("fault", self.clock.now, kind=kind, **facts)
+        if kind in ("servo-stuck", "servo-reversed", "servo-slow"):
+            i = self.servos.names.index(facts["drive"])
+            if kind == "servo-stuck":
+                self.servos.jam(i, on)
+            elif kind == "servo-reversed":
+                self.servos.reverse(i, on)
+            else:
+                self.servos.step_ns[i] = facts["us_per_s"] * FRAME_US // 1000
+        elif kind == "relay-welded":
+            self.contacts.weld(facts["output"], facts["side"], on)
+        elif kind == "relay-dead":
+            self.contacts.break_leg(facts["output"], facts["side"], on)
+        elif kind == "relay-timing":
+            self.contacts.timing(
+                facts["output"],
+                facts.get("operate_us", -1),
+                facts.get("release_us", -1),
+                facts.get("bounce_us", -1),
+            )
+        else:
+            raise KeyError(kind)
