@@ -20,7 +20,7 @@ CHIP_ID = "e6614103e7452d2f"
 
 
 def wire(message: dict[str, Any]) -> bytes:
-    return frame.encode(json.dumps(message, separators=(",", ":")).encode())
+    return frame.pack(message)
 
 
 class FakeBoard:
@@ -36,7 +36,6 @@ class FakeBoard:
         self.mute = False
         self.busy_for = 0
         self.calls: list[tuple[str, dict[str, Any]]] = []
-        self.bad_lines = 0
         self.files: dict[str, bytes] = {}
         self.drives: dict[str, dict[str, Any]] = {
             name: {"name": name, "at": "left", "to": None, "moving": False, "pulse_us": 1500, "stalled": False}
@@ -44,18 +43,16 @@ class FakeBoard:
         }
         self.mangle: Callable[[bytes], bytes] = lambda line: line
         self.silent_events = False
-        self._in = bytearray()
+        self._lines = frame.LineReader()
         self._out = bytearray()
         self._push: dict[str, Any] | None = None
         self._timers: list[tuple[int, Callable[[], None]]] = []
 
     # the serial side
     def write(self, data: bytes) -> None:
-        self._in += data
-        while (end := self._in.find(b"\n")) >= 0:
-            line = bytes(self._in[: end + 1])
-            del self._in[: end + 1]
-            self._line(line)
+        for byte in data:
+            if self._lines.put(byte):
+                self._answer()
 
     def read(self) -> bytes:
         data, self._out = bytes(self._out), bytearray()
@@ -72,9 +69,9 @@ class FakeBoard:
         self._out += data
 
     def unplug(self, *, reset: bool) -> None:
-        self._in.clear()
         self._out.clear()
         if reset:
+            self._lines = frame.LineReader()
             self._push = None
             self.seq = 0
 
@@ -85,16 +82,10 @@ class FakeBoard:
             self._out += self.mangle(wire({"jsonrpc": "2.0", "method": "event", "params": params}))
 
     # the methods
-    def _line(self, line: bytes) -> None:
-        if not line.strip():
-            return
-        text = frame.decode(line)
-        if text is None:
-            self.bad_lines += 1
-            return
+    def _answer(self) -> None:
         if self.mute:
             return
-        request = json.loads(text)
+        request = json.loads(self._lines.text())
         method, params = request["method"], request["params"]
         self.calls.append((method, params))
         answer: dict[str, Any] = {"jsonrpc": "2.0", "id": request["id"]}
@@ -132,7 +123,7 @@ class FakeBoard:
     def _state(self, part: str, start: int = 0) -> dict[str, Any]:
         items: list[dict[str, Any]] = []
         if part == "board":
-            items = [{"name": "B1", "moving": 0, "queued": 0, "all_off": False, "bad_lines": self.bad_lines}]
+            items = [{"name": "B1", "moving": 0, "queued": 0, "all_off": False, "bad_lines": self._lines.bad}]
         if part == "drives":
             items = list(self.drives.values())
         if part == "feeds":

@@ -284,7 +284,7 @@ class Client:
                     return answer
                 if self.now_s() >= end_s:
                     break
-        raise trouble.no_answer(method, allowed * timeout_s, self._reader.noise, self.where)
+        raise trouble.no_answer(method, allowed * timeout_s, self._reader.heard(), self.where)
 
     def _send(self, line: bytes) -> None:
         self._open().write(line)

@@ -236,7 +236,6 @@ class LinkCounters:
     received: int = 0
     bad_lines: int = 0
     """lines with a wrong or missing CRC: noise, boot text, halves"""
-    overlong: int = 0
     resent: int = 0
     stale: int = 0
     """answers to requests that were given up"""

@@ -90,7 +90,7 @@ def push_board(
         )
     text_done = push(client, "layout", layout_text, progress=progress)
     settings_done = push(client, "settings", document, progress=progress)
-    problem = settings_differ(client.connect(), settings_done.crc32, None, client.where)
+    problem = settings_differ(client.connect(), settings.crc_of(document), None, client.where)
     if problem:
         raise problem
     return text_done, settings_done
@@ -180,7 +180,7 @@ def _commit(client: Client, what: What, data: bytes, crc: str, resumed: int) -> 
         if _held(client, what) == crc:
             return Pushed(what, len(data), crc, resumed)
         raise
-    if done.get("crc32") != crc:
+    if done.get("crc32") not in (crc, settings.crc_of(data) if what == "settings" else crc):
         raise PushFailed(
             f"the board read back {what} with the CRC {done.get('crc32')}; {crc} was sent",
             where=client.where,

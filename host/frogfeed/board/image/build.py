@@ -58,7 +58,7 @@ def uf2_bytes(image: BoardImage) -> bytes:
 
 def hex_bytes(image: BoardImage) -> bytes:
     """The image as Intel HEX, for a debug probe or a programmer. It carries no chip family."""
-    from intelhex import IntelHex  # type: ignore[import-untyped]
+    from intelhex import IntelHex
 
     out = IntelHex()
     for run in image.runs:

@@ -86,7 +86,7 @@ def inspect_image(data: bytes, *, name: str) -> Inspection:
 
 def read_hex(data: bytes, *, name: str) -> tuple[Run, ...]:
     """The memory an Intel HEX file fills. Raises ImageError with the line where it is wrong."""
-    from intelhex import IntelHex, IntelHexError  # type: ignore[import-untyped]
+    from intelhex import IntelHex, IntelHexError
 
     try:
         held = IntelHex(io.StringIO(data.decode("ascii")))
