@@ -1,7 +1,7 @@
 """How the commanded pulse goes from one end to the other: the firmware's eased move, and its inverse.
 
-The ease is smooth at both ends, u² (3 - 2u) of the elapsed fraction u; it must be the one the firmware
-uses, and a test compares the two.
+The ease is smooth at both ends, u² (3 - 2u) of the elapsed fraction u. It is the one that `frogboard.drive`
+uses, in whole numbers there; a test compares the two.
 """
 
 from __future__ import annotations
@@ -26,11 +26,19 @@ def ease_inverse(way: float) -> float:
 class Motion:
     """A drive's speed: `travel_ms` from end to end, the servo up to `lag_ms` behind its pulse, one step a
     tick.
+
+    A new pulse takes effect with the next frame of the servo signal, up to `frame_ms` later.
     """
 
     travel_ms: float
     lag_ms: float
     tick_ms: float = 5.0
+    frame_ms: float = 20.0
+
+    @property
+    def behind_ms(self) -> float:
+        """How far the servo can be behind the commanded pulse at most."""
+        return self.lag_ms + self.frame_ms
 
     def pulse(self, start_us: float, end_us: float, elapsed_ms: float) -> float:
         """The commanded pulse so long after the first step, unrounded."""

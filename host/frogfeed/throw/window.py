@@ -20,6 +20,14 @@ from frogfeed.throw.motion import Motion
 
 OutputKind = Literal["pair", "changeover", "latching"]
 
+TICKS = 3
+"""Control ticks that a bare output's command may be late: one until the pulse is seen to have passed, one of
+slack, one of rounding the lag to ticks.
+"""
+
+STEPS = 600.0
+"""The firmware eases in steps of 1/1024 of time and way, so a pulse may be passed late by travel / 600."""
+
 
 @dataclass(frozen=True, slots=True)
 class Contacts:
@@ -52,7 +60,8 @@ class Stretch:
     """Where neither blade touches, on the way to one setting.
 
     `leave_us` and `arrive_us` bound it as pulses; `leave_ms` and `arrive_ms` as times after the commanded
-    pulse's first step, the leaving one with the servo's full lag, the arriving one with none; `ms` between
+    pulse's first step, the leaving one with the servo as far
+    behind as it can be, the arriving one with it right there; `ms` between
     them.
     """
 
@@ -208,7 +217,7 @@ def stretch(linkage: Linkage, motion: Motion, to: int) -> Stretch:
     return Stretch(
         leave,
         arrive,
-        motion.time_at(start, end, leave) + motion.lag_ms,
+        motion.time_at(start, end, leave) + motion.behind_ms,
         motion.time_at(start, end, arrive),
     )
 
@@ -237,7 +246,7 @@ def decide(linkage: Linkage, motion: Motion, contacts: Contacts, bonded: bool, t
     if contacts.has_off:
         lead = math.ceil(contacts.off_ms + tick)
         move = Move(start, lead, end, math.ceil(motion.lag_ms))
-        on = lead + motion.travel_ms + math.ceil(motion.lag_ms)
+        on = lead + motion.travel_ms + math.ceil(motion.behind_ms)
         done = on + tick + contacts.operate_ms + contacts.bounce_ms
         return Window(to, move, free, 0.0, contacts.off_ms, on, done, tick, contacts.off_ms + tick)
     return _in_stretch(linkage, motion, contacts, to, free)
@@ -246,17 +255,18 @@ def decide(linkage: Linkage, motion: Motion, contacts: Contacts, bonded: bool, t
 def _in_stretch(linkage: Linkage, motion: Motion, contacts: Contacts, to: int, free: Stretch) -> Outcome:
     """A bare changeover or latching output: one command, both edges inside the stretch."""
     start, end = linkage.pulse_us[1 - to], linkage.pulse_us[to]
-    trigger = _beyond(free.leave_us, end > start)
-    trigger_ms = motion.time_at(start, end, trigger)
-    lag = math.ceil(motion.lag_ms)
-    needed = contacts.transfer_ms + motion.tick_ms
-    have = free.arrive_ms - trigger_ms - lag
-    shortest = _shortest(motion, start, end, trigger, free.arrive_us, lag + needed)
+    rising = end > start
+    trigger, arrival = _beyond(free.leave_us, rising), _beyond(free.arrive_us, rising)
+    lag = math.ceil(motion.behind_ms)
+    needed = contacts.transfer_ms + TICKS * motion.tick_ms
+    trigger_ms, arrival_ms = (motion.time_at(start, end, _seen(k, rising)) for k in (trigger, arrival))
+    have = arrival_ms - trigger_ms - lag - motion.travel_ms / STEPS
+    shortest = _shortest(motion.travel_ms, arrival_ms - trigger_ms, lag + needed)
     if shortest is None or have < needed:
         slower = "" if shortest is None else f"slow the servo from {motion.travel_ms:.0f} to {shortest} ms, "
         return Refused(
             to,
-            f"the changeover takes {needed:.0f} ms (release, transfer, bounce and a tick), but neither blade "
+            f"the changeover takes {needed:.0f} ms (release, transfer, bounce and ticks), but neither blade "
             f"touches for only {max(have, 0.0):.0f} ms at this speed",
             f"{slower}bond the blades, or use an output with an off",
             needed,
@@ -287,13 +297,18 @@ def _beyond(pulse_us: float, rising: bool) -> int:
     return math.ceil(pulse_us) if rising else math.floor(pulse_us)
 
 
-def _shortest(
-    motion: Motion, start: int, end: int, leave_us: float, arrive_us: float, needed_ms: float
-) -> int | None:
-    """The shortest travel, in whole ms, at which `needed_ms` fit between the two pulses; None where none
-    does.
+def _seen(pulse_us: int, rising: bool) -> int:
+    """The unrounded pulse at which the whole pulse is reached: the firmware rounds down, so early when
+    falling.
     """
-    share = motion.time_at(start, end, arrive_us) - motion.time_at(start, end, leave_us)
-    if share <= 0.0:
-        return None
-    return math.ceil(needed_ms * motion.travel_ms / share)
+    return pulse_us if rising else pulse_us + 1
+
+
+def _shortest(travel_ms: float, between_ms: float, needed_ms: float) -> int | None:
+    """The shortest travel, in whole ms, at which `needed_ms` fit between two pulses that now lie
+    `between_ms` apart.
+
+    None where no travel does.
+    """
+    share = between_ms / travel_ms - 1.0 / STEPS
+    return math.ceil(needed_ms / share) if share > 0.0 else None
