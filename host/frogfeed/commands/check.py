@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from frogfeed.commands.shared import exit_code, format_option, layout_argument, open_network, show
 from frogfeed.checking import all_findings
+from frogfeed.commands.shared import exit_code, format_option, layout_argument, open_network, show
 
 
 @click.command("check")

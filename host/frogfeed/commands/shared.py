@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any, NoReturn, TypeVar
 
@@ -13,7 +13,10 @@ from frogfeed.findings.finding import Finding, Severity
 from frogfeed.findings.show import show_json, show_sarif, show_text
 from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import BadLayout, read_layout
+from frogfeed.plan.model import Plan, PlanRefusedError
+from frogfeed.plan.planner import make_plan
 from frogfeed.track.assemble import assemble
+from frogfeed.track.explain import track_findings
 from frogfeed.track.network import RailNetwork
 
 CLEAN, FINDINGS, USAGE, BOARD = 0, 1, 2, 3
@@ -26,7 +29,11 @@ layout_argument = click.argument("file", type=click.Path(path_type=Path, dir_oka
 def format_option(*more: str) -> Callable[[F], F]:
     """--format with text and json, and what else a command offers."""
     return click.option(
-        "--format", "form", type=click.Choice(["text", "json", *more]), default="text", show_default=True,
+        "--format",
+        "form",
+        type=click.Choice(["text", "json", *more]),
+        default="text",
+        show_default=True,
         help="How to print the result.",
     )
 
@@ -67,3 +74,18 @@ def fail(message: str, code: int) -> NoReturn:
     """Print a message for a person and end with this exit code."""
     click.echo(message, err=True)
     raise SystemExit(code)
+
+
+def planned(
+    layout: Layout, network: RailNetwork, form: str = "text", held: Mapping[str, tuple[str, str]] | None = None
+) -> Plan:
+    """The plan of a layout that has no errors; prints what is wrong and ends with exit code 1 where there is none."""
+    errors = [f for f in track_findings(layout, network) if f.severity is Severity.ERROR]
+    if errors:
+        show(errors, form, err=form == "text")
+        raise SystemExit(FINDINGS)
+    try:
+        return make_plan(layout, network, held)
+    except PlanRefusedError as refused:
+        show(refused.findings, form, err=form == "text")
+        raise SystemExit(FINDINGS) from None
