@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -23,8 +23,9 @@ _LEVELS = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.NOTE: 
 SARIF_SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 
 
-def show_text(findings: Sequence[Finding], width: int = 80, colour: bool = False) -> str:
+def show_text(findings: Iterable[Finding], width: int = 80, colour: bool = False) -> str:
     """Findings as text, in the order given, with a line that sums them up; `width` in columns, at least 40."""
+    findings = tuple(findings)
     width = max(width, 40)
     blocks = [_block(f, width, colour) for f in findings]
     return "\n\n".join([*blocks, summary(findings)])
@@ -116,14 +117,16 @@ def _place(at: Location) -> dict[str, Any]:
     return {"file": at.file, "line": at.line, "column": at.column}
 
 
-def show_json(findings: Sequence[Finding]) -> str:
+def show_json(findings: Iterable[Finding]) -> str:
     """`{"findings": [...], "summary": {"error": n, "warning": n, "note": n}}`, in the order given."""
+    findings = tuple(findings)
     counts = {str(severity): n for severity, n in count(findings).items()}
     return json.dumps({"findings": [as_dict(f) for f in findings], "summary": counts}, indent=2, ensure_ascii=False)
 
 
-def show_sarif(findings: Sequence[Finding]) -> str:
+def show_sarif(findings: Iterable[Finding]) -> str:
     """SARIF 2.1.0 (OASIS): one run; a rule for every code that occurs; accepted findings as suppressed in source."""
+    findings = tuple(findings)
     codes = sorted({f.code for f in findings})
     index = {code: i for i, code in enumerate(codes)}
     run = {

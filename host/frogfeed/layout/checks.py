@@ -122,14 +122,14 @@ def _shape(path: KeyPath, piece: Piece, kinds: Mapping[str, KindShape], mistakes
             return None
     kind = kind_name(piece)
     shape = kinds.get(kind)
-    fitting = [k for k, s in kinds.items() if fits_table(s, piece)]
     if shape is None:
         mistakes.add(
             "file-unknown-kind",
             (*path, "kind"),
             f"there is no kind of piece {shown(kind)}",
             why="The kind says which ends, rails and roads a piece has.",
-            cure=did_you_mean(kind, fitting),
+            cure=did_you_mean(kind, _fitting(piece, kinds))
+            + (" Files with kinds of your own are listed in [layout], catalogue." if path[0] == "piece" else ""),
         )
         return None
     if not fits_table(shape, piece):
@@ -138,7 +138,7 @@ def _shape(path: KeyPath, piece: Piece, kinds: Mapping[str, KindShape], mistakes
             (*path, "kind"),
             f"{shown(kind)} is a {shape.title}, and does not belong under [{path[0]}.{path[1]}]",
             why=f"Its ends are {listed(shape.ends)}.",
-            cure=f"Here may stand: {listed(fitting)}. For other kinds write [piece.{path[1]}].",
+            cure=f"Here may stand: {listed(_fitting(piece, kinds))}. For other kinds write [piece.{path[1]}].",
         )
         return None
     if piece.make.value not in shape.makes:
@@ -149,6 +149,10 @@ def _shape(path: KeyPath, piece: Piece, kinds: Mapping[str, KindShape], mistakes
             cure=did_you_mean(piece.make.value, sorted(shape.makes)),
         )
     return shape
+
+
+def _fitting(piece: Piece, kinds: Mapping[str, KindShape]) -> list[str]:
+    return [kind for kind, shape in kinds.items() if fits_table(shape, piece)]
 
 
 def check_districts(file: LayoutFile, districts: frozenset[str] | None, mistakes: Mistakes) -> None:

@@ -31,6 +31,7 @@ class DriveChecker:
         self.doubtful = doubtful
         self.mistakes = mistakes
         self.settings: dict[str, tuple[str, ...]] = {}
+        self.unclear: set[str] = set()
         self.users: dict[str, list[tuple[str, KeyPath, DriveUseResolved, bool]]] = {}
 
     def check(self) -> None:
@@ -102,9 +103,11 @@ class DriveChecker:
 
     def _mapping(self, said: DriveUse, piece: str, settings: tuple[str, ...], at: KeyPath) -> None:
         taken: dict[str, str] = {}
+        clear = True
         for mine, theirs in (said.model_extra or {}).items():
             path = (*at, mine)
             if mine not in settings:
+                clear = False
                 self.mistakes.add(
                     "file-drive-mapping",
                     path,
@@ -114,14 +117,18 @@ class DriveChecker:
                     at_key=True,
                 )
             elif not isinstance(theirs, str):
+                clear = False
                 self.mistakes.add(
-                    "file-wrong-type", path, f"{shown(theirs)} stands where a drive's setting is meant",
-                    cure=f'Write {mine} = "...", with one of the drive\'s settings.',
-                )  # fmt: skip
-        for mine in settings:
+                    "file-wrong-type",
+                    path,
+                    f"{shown(theirs)} stands where a setting of {said.name} is meant",
+                    cure=f'Write {mine} = "...", with one of its settings.',
+                )
+        for mine in settings if clear else ():
             theirs = str((said.model_extra or {}).get(mine, mine))
             other = taken.setdefault(theirs, mine)
             if other != mine:
+                clear = False
                 self.mistakes.add(
                     "file-drive-mapping",
                     at,
@@ -129,6 +136,8 @@ class DriveChecker:
                     why="Then the drive could not throw one without the other.",
                     cure=f"Map {other} and {mine} to different settings of {said.name}.",
                 )
+        if not clear:
+            self.unclear.add(said.name)
 
     def _settle(self) -> None:
         """Each drive's settings: those of the first piece that uses it by its own names, or else the mapped ones."""
@@ -139,15 +148,18 @@ class DriveChecker:
             else:
                 self.settings[drive] = tuple(dict.fromkeys(s for u in users for s in u[2].settings.values()))
             have = self.settings[drive]
-            for name, at, use, mapped in users:
-                odd = [s for s in use.settings.values() if s not in have]
+            for name, at, use, mapped in users if drive not in self.unclear else ():
+                odd = [(mine, theirs) for mine, theirs in use.settings.items() if theirs not in have]
                 if not odd:
                     continue
+                self.unclear.add(drive)
                 first = plain[0] if plain else users[0][0]
                 mine = list(use.settings)
                 if mapped:
-                    what = f"{drive} has no setting {shown(odd[0])}"
-                    cure = did_you_mean(odd[0], have)
+                    mine_odd, theirs_odd = odd[0]
+                    at = (*at, mine_odd)
+                    what = f"{drive} has no setting {shown(theirs_odd)}"
+                    cure = did_you_mean(theirs_odd, have)
                 else:
                     what = f"{name} has settings {listed(mine)}, but its drive {drive} has {listed(have)}"
                     pairs = ", ".join(f'{a} = "{b}"' for a, b in zip(mine, have, strict=False))
@@ -185,7 +197,8 @@ class DriveChecker:
                 )
             return
         settings = self.settings[name]
-        self._home(path, drive, settings)
+        if name not in self.unclear:
+            self._home(path, drive, settings)
         if drive.kind is DriveKind.HAND and drive.pulse_us is not None:
             self.mistakes.add(
                 "file-pulse-setting",
@@ -194,7 +207,7 @@ class DriveChecker:
                 cure='Remove pulse_us, or write kind = "servo".',
                 at_key=True,
             )
-        elif drive.pulse_us is not None:
+        elif drive.pulse_us is not None and name not in self.unclear:
             self._pulses(path, drive, drive.pulse_us, settings)
         low, high = drive.range_us
         if low >= high:
@@ -248,7 +261,7 @@ class DriveChecker:
                     cure="Give each setting a pulse of its own; `frogfeed trim` finds them at the servo.",
                 )
         missing = [s for s in settings if s not in pulses]
-        if missing and not any(s not in settings for s in pulses):
+        if missing and not self.mistakes.under((*path, "pulse_us")):
             self.mistakes.add(
                 "file-pulse-missing",
                 (*path, "pulse_us"),

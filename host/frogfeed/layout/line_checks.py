@@ -296,6 +296,7 @@ class LineChecker:
             if not loose or (name, "") in meant:
                 continue
             every = len(loose) == len(shape.ends)
+            join = "its ends in lines" if every else "them in a line" if len(loose) > 1 else "it in a line"
             ends = "no end" if every else listed([f"{name}.{e}" for e in loose])
             self.mistakes.add(
                 "file-end-unjoined",
@@ -303,7 +304,7 @@ class LineChecker:
                 f"no line names {name}" if every else f"{ends} {'is' if len(loose) == 1 else 'are'} in no line",
                 why="An end that nothing is joined to must be declared, or a forgotten track would "
                 "pass for a dead end.",
-                cure=f'Join {"them" if len(loose) > 1 else "it"} in a line to track or to a place of kind "buffer" or'
+                cure=f'Join {join} to track or to a place of kind "buffer" or'
                 f' "open"; or write built = false in [{tables[name]}.{name}] while it is unfinished.',
                 subject=name if every else f"{name}.{loose[0]}",
             )

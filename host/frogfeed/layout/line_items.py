@@ -156,13 +156,17 @@ class ItemReader:
         if near is not None:
             self.meant.add((near, ""))
         valid = raw[:1].isalpha() and all(c.isalnum() or c in "_-" for c in raw) and raw.isascii()
-        declare = f'Or declare it: [place.{raw}], with kind = "buffer", "open" or "section".' if valid else ""
+        declare = "Names have letters, digits, - and _ only. Declare a place as [place.NAME]."
+        if valid:
+            declare = f'Declare it: [place.{raw}], with kind = "buffer", "open" or "section".'
+        if near is not None:
+            declare = f'Did you mean "{near}"? ' + (f"Or d{declare[1:]}" if valid else "")
         self.mistakes.add(
             "file-unknown-place",
             path,
             f"there is no place {shown(raw)}",
             why="Every name in a line is declared once, so that a slip of the pen cannot make a new track.",
-            cure=(f'Did you mean "{near}"? {declare}' if near else declare.removeprefix("Or ").capitalize()).strip(),
+            cure=declare.strip(),
             subject=raw,
         )
 

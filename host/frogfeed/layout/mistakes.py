@@ -33,13 +33,14 @@ class Mistakes:
         self.where = where
         self._found: list[Finding] = []
         self._paths: set[KeyPath] = set()
+        self._missing: set[KeyPath] = set()
 
     def __bool__(self) -> bool:
         return bool(self._found)
 
-    def has(self, path: KeyPath) -> bool:
-        """Whether a finding stands at exactly this path."""
-        return path in self._paths
+    def under(self, path: KeyPath) -> bool:
+        """Whether a finding stands at this path or inside it."""
+        return any(p[: len(path)] == path for p in self._paths)
 
     def add(
         self,
@@ -53,10 +54,15 @@ class Mistakes:
         at_key: bool = False,
         related: Iterable[tuple[str, Location]] = (),
     ) -> None:
-        """Add a finding at a key path (at the key itself where `at_key`), unless the path has one."""
-        if path in self._paths:
+        """Add a finding at a key path (at the key itself where `at_key`), unless the path has one.
+
+        Nothing is said of what stands in for a missing key or table.
+        """
+        if path in self._paths or (self._missing and any(path[:n] in self._missing for n in range(1, len(path)))):
             return
         self._paths.add(path)
+        if code == "file-missing-key":
+            self._missing.add(path)
         where = (self.where.key(path) if at_key else None) or self.where.nearest(path)
         self._found.append(
             Finding(
@@ -116,7 +122,9 @@ def nearest(word: str, words: Iterable[str]) -> str | None:
     folded = {w.lower(): w for w in reversed(pool)}
     if word.lower() in folded:
         return folded[word.lower()]
-    found = get_close_matches(word.lower(), folded, n=1, cutoff=0.6)
+    word = word.lower()
+    one_off = [w for w in folded if len(w) == len(word) > 1 and sum(a != b for a, b in zip(w, word, strict=True)) == 1]
+    found = one_off or get_close_matches(word, folded, n=1, cutoff=0.6)
     return folded[found[0]] if found else None
 
 

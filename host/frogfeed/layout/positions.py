@@ -188,7 +188,10 @@ class _Reader:
                 child_kind = child.type if child is not None else ""
                 if child is None or child_kind in (",", "]", "comment"):
                     continue
-                self.value(at, child, child_kind, (*path, index))
+                if child_kind == "string":
+                    self.values[*path, index] = child.start_byte
+                else:
+                    self.value(at, child, child_kind, (*path, index))
                 index += 1
             at.goto_parent()
         elif kind == "inline_table" and at.goto_first_child():

@@ -188,19 +188,17 @@ def _parse(text: str, name: str) -> dict[str, Any]:
 
 
 def _not_toml(text: str, name: str, error: ValueError) -> Finding:
-    line, column, code, what, cure = toml_errors.explain(error)
-    rows = text.count("\n") + 1
-    at = Location(name, line, column) if line else Location(name, rows, len(text) - text.rfind("\n"))
-    first = toml_errors.header_line(text, what[1:].partition("]")[0], line) if what.startswith("[") else None
+    broken = toml_errors.explain(text, error)
+    end = Location(name, text.count("\n") + 1, len(text) - text.rfind("\n"))
     return Finding(
-        code=code,
-        severity=info(code).severity,
+        code=broken.code,
+        severity=info(broken.code).severity,
         subject="file",
-        what=what if line else f"the file ends in the middle: {what}",
+        what=broken.what if broken.line else f"the file ends in the middle: {broken.what}",
         why="A layout file is TOML; from here on nothing can be read for certain, so nothing was checked.",
-        cure=cure,
-        where=at,
-        related=(("first here", Location(name, first, 1)),) if first else (),
+        cure=broken.cure,
+        where=Location(name, broken.line, broken.column) if broken.line else end,
+        related=(("first here", Location(name, broken.first, 1)),) if broken.first else (),
     )
 
 

@@ -51,6 +51,11 @@ def validate(data: dict[str, Any], mistakes: Mistakes) -> Checked | None:
                     districts_known = districts_known and len(path) > 2
                 if path[:1] == ("lines",):
                     lines_complete = False
+                if len(path) == 1 and kind == "extra_forbidden":
+                    # A misspelt table: what it declares is not missing.
+                    lines_complete = False
+                    inside = data.get(str(path[0]))
+                    doubtful |= set(inside) if isinstance(inside, dict) else set()
                 if len(path) >= 2 and path[0] in _NAMED and (len(path) == 2 or path[2] in _DECISIVE):
                     doubtful.add(str(path[1]))
                 _mend(data, path, kind, doubtful)

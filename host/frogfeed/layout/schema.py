@@ -136,9 +136,9 @@ class Header(Table):
         default=1, description="version of this file format"
     )
     name: Annotated[str, Field(min_length=1, max_length=80)] = Field(
-        description="the railway's name, printed on every sheet"
+        examples=['"Saltmarsh Quay"'], description="the railway's name, printed on every sheet"
     )
-    gauge: str = Field(description="the track and wheel standard, by the name of the gauge")
+    gauge: str = Field(examples=['"OO"'], description="the track and wheel standard, by the name of the gauge")
     control: Control = Field(
         description='how trains are controlled: "dc" (plain, reversible) or "dcc" (a square wave on the track)'
     )
@@ -373,7 +373,7 @@ class Drive(Table):
 class Board(Table):
     """[board.NAME]: one microcontroller board: its profile, USB serial number and insisted channels."""
 
-    profile: str = Field(description="what kind of board: the name of its profile")
+    profile: str = Field(examples=['"pico-relay"'], description="what kind of board: the name of its profile")
     serial: str | None = Field(default=None, description="its USB serial number, which tells two boards apart")
     channels: dict[str, str] = Field(
         default={}, description="channels you insist on: drive or switched feed = channel of the profile"

@@ -69,13 +69,11 @@ def report(
 
 
 def _about(root: type[BaseModel], path: KeyPath) -> str:
-    """What the schema says of a key, with its unit."""
-    field = field_at(root, path)
-    text = (field.description or "").rstrip(".") if field is not None else ""
-    if not text:
+    """What the schema says of a key."""
+    found = field_at(root, path)
+    if found is None or not found[1].description:
         return ""
-    name = next((p for p in reversed(path) if isinstance(p, str)), "")
-    return f"{name}: {text}."
+    return f"{found[0]}: {found[1].description}."
 
 
 def _bad_name(path: KeyPath, base: KeyPath, mistakes: Mistakes) -> None:
@@ -96,7 +94,7 @@ def _unknown_key(root: type[BaseModel], path: KeyPath, data: Any, base: KeyPath,
     table = table_at(root, path[:-1]) or root
     fields = keys_of(table)
     inside = base + path[:-1]
-    where = f"[{dotted(inside)}]" if inside and not any(isinstance(p, int) for p in inside) else "this table"
+    where = _named(inside)
     what = f"{where} has no key {shown(key)}" if inside else f"a layout file has no table {shown(key)}"
     value: Any = data
     for part in path:
@@ -117,6 +115,11 @@ def _unknown_key(root: type[BaseModel], path: KeyPath, data: Any, base: KeyPath,
         cure=cure.strip(),
         at_key=True,
     )
+
+
+def _named(inside: KeyPath) -> str:
+    """A table as a person finds it: its header, or "this table" for one inside a list."""
+    return "this table" if not inside or any(isinstance(p, int) for p in inside) else f"[{dotted(inside)}]"
 
 
 def value_keys(data: Any, path: KeyPath) -> set[str]:
@@ -151,7 +154,7 @@ def _missing(root: type[BaseModel], path: KeyPath, base: KeyPath, mistakes: Mist
         what = f"the table [{key}] is missing" if key == "layout" else f"no [{key}.NAME] is declared"
         cure = _TABLE_CURES.get(key, "")
     else:
-        what = f"{dotted(inside)} has no {key}"
+        what = f"{_named(inside)} has no {key}"
         cure = f"Add a line: {key} = {_example(root, path)}"
     mistakes.add("file-missing-key", base + path, what, why=_about(root, path), cure=cure)
 
@@ -163,9 +166,10 @@ _TABLE_CURES = {
 
 
 def _example(root: type[BaseModel], path: KeyPath) -> str:
-    field = field_at(root, path)
-    if field is None:
+    found = field_at(root, path)
+    if found is None:
         return "..."
+    field = found[1]
     choices = _choices(field.annotation)
     if choices:
         return " or ".join(f'"{c}"' for c in choices)
@@ -188,10 +192,9 @@ def _choices(annotation: Any) -> list[str]:
 def _bad_value(e: ErrorDetails, root: type[BaseModel], path: KeyPath, base: KeyPath, mistakes: Mistakes) -> None:
     kind, value = e["type"], e["input"]
     name = dotted(base + path)
-    key = next((str(p) for p in reversed(path) if isinstance(p, str)), "")
-    unit = unit_of(key)
     about = _about(root, path)
-    field = field_at(root, path)
+    key, field = field_at(root, path) or ("", None)
+    unit = unit_of(key)
     if kind in _NUMBERS:
         whole = kind.startswith("int")
         meant = ("a whole number" if whole else "a plain number") + (f" of {unit.word}" if unit else "")
@@ -279,6 +282,8 @@ def _type_cure(kind: str, value: Any, path: KeyPath) -> str:
         return f"Write {key} = [{shown(value)}]"
     if kind in ("model_type", "model_attributes_type", "dict_type") and len(path) == 1 and key:
         return f"Write it as a table of its own, with a name: [{key}.NAME]"
+    if kind in ("model_type", "model_attributes_type") and len(path) == 2 and key:
+        return f"Write [{dotted(path)}] on a line of its own, and its keys on the lines below."
     return ""
 
 

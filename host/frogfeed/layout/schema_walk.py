@@ -41,17 +41,17 @@ def _step(annotation: Any, part: str | int) -> tuple[Any, FieldInfo | None] | No
     return None
 
 
-def field_at(root: type[BaseModel], path: KeyPath) -> FieldInfo | None:
-    """The field that a path from `root` ends at; for an entry of a list or free table, that list's field."""
+def field_at(root: type[BaseModel], path: KeyPath) -> tuple[str, FieldInfo] | None:
+    """The field that a path from `root` ends at, with its key; for an entry of a list or free table, that list's."""
     annotation: Any = root
-    field: FieldInfo | None = None
+    found: tuple[str, FieldInfo] | None = None
     for part in path:
         step = _step(annotation, part)
         if step is None:
             return None
         annotation = step[0]
-        field = step[1] or field
-    return field
+        found = (str(part), step[1]) if step[1] is not None else found
+    return found
 
 
 def table_at(root: type[BaseModel], path: KeyPath) -> type[BaseModel] | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-import tomllib
+from dataclasses import dataclass
 
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
@@ -37,8 +37,8 @@ _WORDS: tuple[tuple[str, str, str], ...] = (
     ("Found invalid character", "a character that may not stand here", ""),
     ("Invalid date or datetime", "a date that does not exist", ""),
     ("Exceeds the limit", "a number with too many digits", ""),
-    ("Duplicate inline table key", "a key that this table has already", "Remove one of the two."),
-    ("Cannot overwrite a value", "a key that this table has already", "Remove one of the two."),
+    ("Duplicate inline table key", "a key stands in this table for the second time", "Remove one of the two."),
+    ("Cannot overwrite a value", "a key stands in its table for the second time", "Remove one of the two."),
     (
         "Cannot mutate immutable namespace",
         "a table that was closed is opened again",
@@ -49,41 +49,64 @@ _WORDS: tuple[tuple[str, str, str], ...] = (
 _TWICE = re.compile(r"Cannot declare \((.*)\) twice")
 
 
-def explain(error: ValueError) -> tuple[int, int, str, str, str]:
-    """(line, column, code, what, cure) for what `tomllib` raised; line 0 stands for the end of the file."""
-    text = str(error)
-    place = _PLACE.search(text)
-    message = text[: place.start()] if place else text
+_TWICE_KEY = ("Duplicate inline table key", "Cannot overwrite a value")
+_KEY = re.compile(r"""\s*((?:[\w.-]|"[^"]*"|'[^']*')+)\s*=""")
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """A broken rule of TOML; line 0 stands for the end of the text, `first` is the line of a double's first."""
+
+    line: int
+    column: int
+    code: str
+    what: str
+    cure: str
+    first: int | None = None
+
+
+def explain(text: str, error: ValueError) -> Broken:
+    """What `tomllib` refused in `text`, and where."""
+    told = str(error)
+    place = _PLACE.search(told)
+    message = told[: place.start()] if place else told
     line, column = (int(place[1]), int(place[2])) if place and place[1] else (0, 0)
+    row = text.split("\n")[line - 1] if line else ""
     twice = _TWICE.search(message)
-    if twice:
+    if twice and line:
         name = ".".join(re.findall(r"'([^']*)'", twice[1]))
-        return (
-            line,
-            column,
-            "file-name-twice",
-            f"[{name}] stands here for the second time",
-            "Rename or merge them.",
+        what = f"[{name}] stands here for the second time"
+        return Broken(
+            line, row.find("[") + 1, "file-name-twice", what, "Rename one, or merge them.", _header(text, name, line)
+        )
+    key = _KEY.match(row)
+    if message.startswith(_TWICE_KEY) and key:
+        what = f"the key {key[1]} stands here for the second time in its table"
+        return Broken(
+            line, key.start(1) + 1, "file-name-twice", what, "Remove one of the two.", _key(text, key[1], line)
         )
     for start, what, cure in _WORDS:
         if message.startswith(start):
-            code = "file-name-twice" if "already" in what else "file-not-toml"
-            return line, column, code, what, cure
-    return line, column, "file-not-toml", "TOML does not allow this", f"The TOML reader says: {message}"
+            return Broken(line, column, "file-not-toml", what, cure)
+    return Broken(line, column, "file-not-toml", "TOML does not allow this", f"The TOML reader says: {message}")
 
 
-def header_line(text: str, name: str, before: int) -> int | None:
-    """The line of the first header of table `name`, if it stands before line `before`."""
-    wanted = name.replace('"', "")
+def _header(text: str, name: str, before: int) -> int | None:
+    """The line of the first header of table `name` before a line."""
     for number, line in enumerate(text.split("\n")[: before - 1], start=1):
         stripped = line.strip()
-        if stripped.startswith("["):
-            found = stripped.strip("[").partition("]")[0].replace('"', "").replace(" ", "")
-            if found == wanted:
-                return number
+        if stripped.startswith("[") and re.sub(r"""[\s"']""", "", stripped.strip("[").partition("]")[0]) == name:
+            return number
     return None
 
 
-def loads(text: str) -> dict[str, object]:
-    """`tomllib.loads`, with every refusal a ValueError. Raises RecursionError for endless nesting."""
-    return tomllib.loads(text)
+def _key(text: str, key: str, before: int) -> int | None:
+    """The last line before a line, in the same table, that sets `key`."""
+    rows = text.split("\n")
+    for number in range(before - 1, 0, -1):
+        found = _KEY.match(rows[number - 1])
+        if found and found[1] == key:
+            return number
+        if rows[number - 1].lstrip().startswith("["):
+            return None
+    return None
