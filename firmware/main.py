@@ -1,0 +1,104 @@
+"""What the board runs at power-up: finds the firmware's folder, runs it, and sees that all is off whatever happens.
+
+`firmware.at` names the folder in force and the one before it, a line each; a third line "new" says that the first one
+has not proved itself yet. Without that file the package beside this one is used. Where the folder in force can't be
+started, or hung while it was new, the one before it is.
+
+`data/maintenance` is the mark of the link's method `maintenance`: it is removed, and the board stays at its prompt
+with no watchdog running and Ctrl-C at work, for this one start.
+"""
+
+import os
+import sys
+
+import machine
+
+DATA = "data"
+
+
+def _read(path: str) -> str:
+    try:
+        with open(path) as file:
+            return file.read()
+    except OSError:
+        return ""
+
+
+def _write(path: str, text: str) -> None:
+    with open(path + ".new", "w") as file:
+        file.write(text)
+        file.flush()
+    getattr(os, "replace", os.rename)(path + ".new", path)
+
+
+def _remove(path: str) -> bool:
+    try:
+        os.remove(path)
+    except OSError:
+        return False
+    return True
+
+
+def _folders() -> "list[str]":
+    """The firmware folders to try, best first; "" is the package beside this file."""
+    lines = _read("firmware.at").split("\n")
+    found = [line for line in lines[:2] if line]
+    hung = machine.reset_cause() == getattr(machine, "WDT_RESET", -1)
+    if len(lines) > 2 and lines[2] == "new" and hung and len(found) == 2:
+        found.reverse()
+    return found or [""]
+
+
+def _forget() -> None:
+    for name in list(sys.modules):
+        if name.split(".")[0] == "frogboard":
+            del sys.modules[name]
+
+
+def _load(folders: "list[str]") -> "object":
+    """The module `frogboard.app` of the first folder that can be imported. Raises the last one's exception."""
+    last: "Exception | None" = None
+    for folder in folders:
+        if folder:
+            sys.path.insert(0, folder)
+        try:
+            import frogboard.app
+
+            return frogboard.app
+        except Exception as error:
+            last = error
+            _forget()
+            if folder:
+                sys.path.remove(folder)
+    raise last or ImportError("no firmware")
+
+
+def _note(error: "BaseException") -> None:
+    """Count a crash and keep its words, for the laptop to read; never raises."""
+    try:
+        before = _read(DATA + "/crash")
+        count = min(9, int(before[0]) + 1) if before else 1
+        words = "".join(c if " " <= c <= "~" else " " for c in "%s: %s" % (type(error).__name__, error))
+        _write(DATA + "/crash", "%d%s" % (count, words[:200]))
+    except Exception:
+        return
+
+
+def main() -> None:
+    """Run until the board is to be reset, or left at its prompt."""
+    if _remove(DATA + "/maintenance"):
+        print("frogboard: at the prompt for maintenance; reset to run again")
+        return
+    action = "reset"
+    try:
+        action = _load(_folders()).run(DATA)  # type: ignore[attr-defined]
+    except Exception as error:
+        _note(error)
+    if action == "hold":
+        print("frogboard: button held at reset, so at the prompt; reset to run")
+        return
+    if action != "gone":
+        machine.reset()
+
+
+main()

@@ -260,6 +260,7 @@ STATE_ITEMS = (
     ("board", "dropped", "events dropped because nobody read them"),
     ("board", "late", "ticks that began late by more than a tick"),
     ("board", "worst_us", "longest tick so far"),
+    ("board", "crash", "how the program last ended by itself, or null"),
     ("drives", "name", "the drive's name"),
     ("drives", "at", "the setting it is KNOWN to be at, or null"),
     ("drives", "to", "the setting it moves to or waits to move to, or null"),
@@ -300,6 +301,7 @@ EVENTS = (
     ("stall", "servo current says that a moving drive may be stuck", (("drive", "name"),)),
     ("all_off", "all feeds were told off", ()),
     ("input", "an input changed", (("input", "name"), ("on", "true or false"))),
+    ("unsaved", "flash could not be written, so a queued move was dropped", (("drive", "name"),)),
     ("chip", "a chip stopped or began to answer", (("chip", "index"), ("ok", "true or false"))),
 )
 """Notifications of the method "event": (kind, meaning, parameters besides seq, ms and kind)."""

@@ -88,9 +88,7 @@ BUS = (
 )
 
 CHIP = (
-    _choice(
-        "kind", ("mcp23017", "pca9685", "ina219", "ina226", "ina3221"), "port expander, servo chip or sensor"
-    ),
+    _choice("kind", ("mcp23017", "pca9685", "ina219", "ina226", "ina3221"), "port expander, servo chip or sensor"),
     _int("bus", 0, 1, "the bus in `buses`"),
     _int("address", 8, 119, "7-bit address"),
     _int("reset_pin", -1, 47, "GPIO on RESET, low resets (mcp23017: required)", -1),
@@ -135,9 +133,7 @@ MOVE = (
         2700,
         "the feed is off from this pulse on; equal to the pulse at the start: before it moves",
     ),
-    _int(
-        "off_lead_ms", 0, 2000, "off for this long before the first step, where it is off before the move", 0
-    ),
+    _int("off_lead_ms", 0, 2000, "off for this long before the first step, where it is off before the move", 0),
     _int("on_us", 300, 2700, "the feed may be on again once the pulse has passed this"),
     _int("on_lag_ms", 0, 10000, "and this long after that", 0),
 )
@@ -212,9 +208,7 @@ SENSOR = (
     _int("chip", -1, 15, "the chip in `chips` (ina)", -1),
     _int("channel", 1, 3, "its input (ina3221)", 1),
     _choice("role", ("track", "servo"), "watches feeds, or the supply of the servos", "track"),
-    _choice(
-        "measure", ("mean", "rms"), "what is compared: mean of the sample, or its root mean square", "mean"
-    ),
+    _choice("measure", ("mean", "rms"), "what is compared: mean of the sample, or its root mean square", "mean"),
     _int("zero_count", 0, 65535, "the reading without current", 0),
     _int("na_per_count", 1000, 100000000, "nanoamperes a count"),
     _int("trip_ma", 0, 100000, "over this the feeds watched turn off; 0: never", 0),
@@ -400,9 +394,7 @@ def _whole(where: str, raw: "Any", low: int, high: int) -> int:
     if raw < low:
         raise Refused(where, "%d is less than %d" % (raw, low) if raw > -1000000 else "less than %d" % low)
     if raw > high:
-        raise Refused(
-            where, "%d is more than %d" % (raw, high) if raw < 1000000000 else "more than %d" % high
-        )
+        raise Refused(where, "%d is more than %d" % (raw, high) if raw < 1000000000 else "more than %d" % high)
     return raw
 
 

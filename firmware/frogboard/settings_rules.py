@@ -32,9 +32,7 @@ def _names(doc: "dict[str, Any]") -> None:
         for i, entry in enumerate(doc[part]):
             name = entry["name"]
             if name in seen:
-                raise Refused(
-                    "%s[%d].name" % (part, i), "%s is the name of %s[%d] too" % (name, part, seen[name])
-                )
+                raise Refused("%s[%d].name" % (part, i), "%s is the name of %s[%d] too" % (name, part, seen[name]))
             seen[name] = i
 
 
@@ -75,9 +73,7 @@ def _buses(doc: "dict[str, Any]") -> None:
             "ina3221": (0x40, 0x43),
         }[chip["kind"]]
         if not low <= chip["address"] <= high or (chip["kind"] == "pca9685" and chip["address"] == 0x70):
-            raise Refused(
-                where + ".address", "0x%02x is no address of a %s" % (chip["address"], chip["kind"])
-            )
+            raise Refused(where + ".address", "0x%02x is no address of a %s" % (chip["address"], chip["kind"]))
 
 
 def chip_kind(doc: "dict[str, Any]", index: int) -> str:
@@ -169,8 +165,7 @@ def _output(doc: "dict[str, Any]", where: str, feed: "dict[str, Any]") -> None:
     if kind == "pair" and feed["dead_ms"] < feed["release_ms"]:
         raise Refused(
             where + ".dead_ms",
-            "%d is shorter than its contacts need to let go (release_ms %d)"
-            % (feed["dead_ms"], feed["release_ms"]),
+            "%d is shorter than its contacts need to let go (release_ms %d)" % (feed["dead_ms"], feed["release_ms"]),
         )
     if feed["try_other"] and kind != "pair" and feed["enable"] < 0:
         raise Refused(where + ".try_other", "an output without an off can't flip on a trip")

@@ -1,0 +1,130 @@
+"""One servo drive: an eased move of the pulse between two ends, and whether its position is known.
+
+Whole-number arithmetic only, nothing of 2**30 or more, no allocation in `step`. No hardware: the pulse to be sent
+is `out_us` (0: none). The drive waits for its feeds: `clear` says whether it may take its first step.
+"""
+
+from frogboard.table import UNKNOWN
+
+if False:
+    from typing import Any
+
+REST = 0
+WAIT = 1
+WAKE = 2
+MOVE = 3
+SETTLE = 4
+JUMP = 5
+
+FRAME_MS = 20
+"""A new pulse takes effect with the next frame of the servo signal (50 Hz)."""
+WAKE_MS = 3 * FRAME_MS
+"""The remembered end is sent for this long before the first step, so the servo holds before it moves."""
+LONGEST_STEP_MS = 10
+"""A late tick slows a move down; it never makes the pulse jump."""
+
+
+def eased(elapsed_ms: int, whole_ms: int) -> int:
+    """How far along a move is, 0 to 1024: smooth at both ends (3x^2 - 2x^3)."""
+    if elapsed_ms >= whole_ms:
+        return 1024
+    x = elapsed_ms * 1024 // whole_ms
+    return ((x * x >> 6) * (3072 - 2 * x)) >> 14
+
+
+class Drive:
+    """A servo. `at` is the setting it is KNOWN to be at, else UNKNOWN; `to` the setting of the move under way."""
+
+    def __init__(self, spec: "dict[str, Any]") -> None:
+        self.name = spec["name"]
+        self.servo = True
+        self.ends = list(spec["pulse_us"])
+        self.travel_ms = spec["travel_ms"]
+        self.lag_ms = spec["lag_ms"] + FRAME_MS
+        self.hold = spec["rest"] == "hold"
+        self.at = UNKNOWN
+        self.to = UNKNOWN
+        self.phase = REST
+        self.pulse_us = 0
+        self.out_us = 0
+        self.stalled = False
+        self.started = False
+        """Set at the first step or pulse of a move, for whoever reports it; they clear it."""
+        self._from_us = 0
+        self._whole_ms = 1
+        self._done_ms = 0
+
+    def remember(self, setting: int, pulse_us: int) -> None:
+        """Known from before the reset: at rest at `setting`, with this pulse last sent."""
+        self.at = setting
+        self.pulse_us = pulse_us
+        self.out_us = pulse_us if self.hold else 0
+
+    @property
+    def jumps(self) -> bool:
+        """Whether the next move starts from a place nobody knows, so that its first pulse is the end."""
+        return self.pulse_us == 0
+
+    def begin(self, to: int) -> None:
+        """Start a move to `to`, or turn one round that is under way (not a jump)."""
+        self.to = to
+        self.phase = WAIT
+
+    def step(self, dt_ms: int, clear: bool) -> None:
+        """`dt_ms` have passed. `clear`: every feed that must be off before the first step is off for certain."""
+        phase = self.phase
+        if phase == WAIT:
+            if clear:
+                self._leave()
+        elif phase == WAKE:
+            self._done_ms += dt_ms
+            if self._done_ms >= WAKE_MS:
+                self._go()
+        elif phase == MOVE:
+            self._done_ms += dt_ms if dt_ms < LONGEST_STEP_MS else LONGEST_STEP_MS
+            if self._done_ms >= self._whole_ms:
+                self.pulse_us = self.ends[self.to]
+                self._done_ms = 0
+                self.phase = SETTLE
+            else:
+                part = eased(self._done_ms, self._whole_ms)
+                self.pulse_us = self._from_us + (self.ends[self.to] - self._from_us) * part // 1024
+            self.out_us = self.pulse_us
+        elif phase == SETTLE:
+            self._done_ms += dt_ms
+            if self._done_ms > self.lag_ms:
+                self._rest()
+        elif phase == JUMP:
+            self._done_ms += dt_ms
+            if self._done_ms > self.travel_ms + self.lag_ms:
+                self._rest()
+
+    def _leave(self) -> None:
+        self.at = UNKNOWN
+        self.stalled = False
+        self.started = True
+        self._done_ms = 0
+        if self.pulse_us == 0:
+            self.pulse_us = self.ends[self.to]
+            self.out_us = self.pulse_us
+            self.phase = JUMP
+        elif self.out_us == 0:
+            self.out_us = self.pulse_us
+            self.phase = WAKE
+        else:
+            self._go()
+
+    def _go(self) -> None:
+        self._from_us = self.pulse_us
+        self._done_ms = 0
+        far = abs(self.ends[self.to] - self._from_us)
+        full = abs(self.ends[1] - self.ends[0])
+        self._whole_ms = max(1, self.travel_ms * far // full)
+        self.phase = MOVE
+
+    def _rest(self) -> None:
+        self.phase = REST
+        self.at = UNKNOWN if self.stalled else self.to
+        self.to = UNKNOWN
+        if not self.hold:
+            self.out_us = 0

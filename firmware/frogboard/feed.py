@@ -1,0 +1,184 @@
+"""One switched feed: what its table says for the settings known now, and when it may follow.
+
+For every drive that the table names the feed has its own view: the setting it may rely on, or UNKNOWN. A servo's
+setting turns UNKNOWN where the pulse reaches `off_us` on the way out, and becomes the new one when the pulse has
+passed `on_us` and `on_lag_ms` have gone by. With any view UNKNOWN that matters, the table says off.
+
+Whole-number arithmetic only, no allocation in `step`. No hardware.
+"""
+
+import array
+
+from frogboard.drive import FRAME_MS, JUMP, MOVE
+from frogboard.outputs import ChangeoverOut, LatchingOut, PairOut
+from frogboard.table import OFF, UNKNOWN, A, B, build
+
+if False:
+    from typing import Any
+
+    from frogboard.drive import Drive
+    from frogboard.hand import HandDrive
+
+AT_END = -1
+"""In place of a pulse: at the end of the travel, wherever trimming has put that end."""
+
+NO_FAULT = 0
+TRIP = 1
+SENSOR = 2
+CHIP = 3
+FAULTS = ("", "trip", "sensor", "chip")
+
+
+class Feed:
+    """A feed with its output. `want` is what the table says, `fault` why it is kept off all the same."""
+
+    def __init__(
+        self,
+        spec: "dict[str, Any]",
+        depends: "list[int]",
+        drives: "list[Drive | HandDrive]",
+        out: "PairOut | ChangeoverOut | LatchingOut",
+        slack_ms: int,
+    ) -> None:
+        self.name = spec["name"]
+        self.out = out
+        self.depends = depends
+        self.want = OFF
+        self.told = OFF
+        self.fault = NO_FAULT
+        self.latched = False
+        self.trips = 0
+        self.flipped = False
+        self.all_off = False
+        self.retry_ms = 0
+        """Time left until a tripped feed is tried again."""
+        self.good_ms = 0
+        """How long it has been on without a trip, after one."""
+        self.retried = 0
+        """Retries used up."""
+        self.tries = 0
+        """1 after the flip of `try_other` has been used."""
+        self.retries = spec["retries"]
+        self.retry_after_ms = spec["retry_ms"]
+        self.try_other = spec["try_other"]
+        self._drives = [drives[d] for d in depends]
+        self._answers = build(spec["table"], depends)
+        count = len(depends)
+        self.view = bytearray([UNKNOWN] * count)
+        self._arm_ms = array.array("h", [0] * count)
+        """Per drive: time left after the pulse passed `on_us`; -1: it has not passed yet."""
+        spare = slack_ms + (FRAME_MS if out.has_off else 0)
+        self._off_us = array.array("h", [0] * (2 * count))
+        self._lead_ms = array.array("h", [0] * (2 * count))
+        self._on_us = array.array("h", [0] * (2 * count))
+        self._lag_ms = array.array("h", [0] * (2 * count))
+        for move in spec["moves"]:
+            k = depends.index(move["drive"])
+            to = move["to"]
+            ends = drives[move["drive"]].ends
+            at = 2 * k + to
+            self._off_us[at] = AT_END if move["off_us"] == ends[1 - to] else move["off_us"]
+            self._lead_ms[at] = move["off_lead_ms"] + slack_ms
+            self._on_us[at] = AT_END if move["on_us"] == ends[to] else move["on_us"]
+            self._lag_ms[at] = move["on_lag_ms"] + spare
+
+    def wake(self) -> None:
+        """Drives whose positions are known from before the reset: rely on them from now on."""
+        for k in range(len(self.view)):
+            self.view[k] = self._drives[k].at
+
+    def depart(self, k: int, to: int) -> None:
+        """The k-th drive is about to move to `to`, or to turn round: off at once unless the off point is ahead."""
+        drive = self._drives[k]
+        self._arm_ms[k] = -1
+        if drive.pulse_us == 0 or self.view[k] == to or self._off_passed(k, drive, to):
+            self.view[k] = UNKNOWN
+        self.want = self._say()
+
+    def clear(self, k: int, to: int) -> bool:
+        """Whether the k-th drive may take its first step: what must be off is, and has been for its lead."""
+        if self.want != OFF and self.out.told in (self.want, OFF):
+            return True
+        return self.out.is_off and self.out.off_ms >= self._lead_ms[2 * k + to]
+
+    def look(self, dt_ms: int) -> None:
+        """Bring the views up to date after the drives' step, and `want` with them."""
+        before = self.want
+        for k in range(len(self.view)):
+            drive = self._drives[k]
+            if not drive.servo:
+                self.view[k] = drive.at
+            elif drive.to != UNKNOWN:
+                self._follow(k, drive, dt_ms)
+            elif drive.at == UNKNOWN:
+                self.view[k] = UNKNOWN
+            elif self.view[k] != drive.at:
+                self._count(k, dt_ms)
+                if self._arm_ms[k] <= 0:
+                    self.view[k] = drive.at
+        self.want = self._say()
+        if self.want != before:
+            self.flipped = False
+
+    def step(self, dt_ms: int) -> None:
+        """Move the output towards what is wanted, or keep it off (or, without an off, where it is)."""
+        out = self.out
+        if self.fault == NO_FAULT and not self.all_off:
+            want = self.want
+            if self.flipped and want != OFF:
+                want = A + B - want
+            out.step(dt_ms, want)
+        elif out.has_off:
+            out.step(dt_ms, OFF)
+        elif out.busy:
+            out.step(dt_ms, out.told)
+
+    @property
+    def busy(self) -> bool:
+        """Whether time alone will change something."""
+        if self.retry_ms > 0 or self.good_ms > 0 or self.out.busy:
+            return True
+        for k in range(len(self.view)):
+            if self.view[k] != self._drives[k].at:
+                return True
+        return False
+
+    def _say(self) -> int:
+        index = 0
+        for k in range(len(self.view) - 1, -1, -1):
+            index = index * 3 + self.view[k]
+        return self._answers[index]
+
+    def _count(self, k: int, dt_ms: int) -> None:
+        if self._arm_ms[k] > 0:
+            self._arm_ms[k] = max(0, self._arm_ms[k] - min(dt_ms, 10000))
+
+    def _follow(self, k: int, drive: "Drive | HandDrive", dt_ms: int) -> None:
+        to = drive.to
+        if drive.phase < MOVE or drive.phase == JUMP or self.view[k] == to:
+            return
+        if self.view[k] != UNKNOWN:
+            if self._off_passed(k, drive, to):
+                self.view[k] = UNKNOWN
+        elif self._arm_ms[k] >= 0:
+            self._count(k, dt_ms)
+        if self.view[k] == UNKNOWN:
+            if self._arm_ms[k] < 0 and self._on_passed(k, drive, to):
+                self._arm_ms[k] = self._lag_ms[2 * k + to]
+            if self._arm_ms[k] == 0:
+                self.view[k] = to
+
+    def _off_passed(self, k: int, drive: "Drive | HandDrive", to: int) -> bool:
+        point = self._off_us[2 * k + to]
+        return point == AT_END or _passed(drive, to, point)
+
+    def _on_passed(self, k: int, drive: "Drive | HandDrive", to: int) -> bool:
+        point = self._on_us[2 * k + to]
+        return _passed(drive, to, drive.ends[to] if point == AT_END else point)
+
+
+def _passed(drive: "Drive | HandDrive", to: int, point_us: int) -> bool:
+    """Whether the pulse has reached a point on its way to `to`."""
+    if drive.ends[to] > drive.ends[1 - to]:
+        return drive.pulse_us >= point_us
+    return drive.pulse_us <= point_us

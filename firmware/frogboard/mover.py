@@ -1,0 +1,186 @@
+"""Which drives move when: the queue, the supply's budget, the moving mark, one unknown drive at a time.
+
+A drive may move only once a `moving` mark for it is in flash, and flash is written only while nothing moves. So
+moves come in batches: whatever waits while nothing moves is marked together, then moved, a few at a time; when all
+are at rest the positions are written, together with the marks of the next batch. A drive on its way is turned
+round at once: its mark is there already. No hardware; `flash` is called between ticks by the loop.
+"""
+
+from frogboard import events
+from frogboard.drive import JUMP, REST, WAIT
+from frogboard.table import UNKNOWN
+
+if False:
+    from frogboard.drive import Drive
+    from frogboard.events import Events
+    from frogboard.feed import Feed
+    from frogboard.hand import HandDrive
+
+NONE = 255
+IDLE = 0
+PENDING = 1
+READY = 2
+ACTIVE = 3
+
+
+class Mover:
+    """Owns the servo drives' moves. `state[d]` is IDLE, PENDING (no mark yet), READY (marked) or ACTIVE."""
+
+    def __init__(self, drives: "list[Drive | HandDrive]", feeds: "list[Feed]", max_moving: int, log: "Events") -> None:
+        self.drives = drives
+        self.state = bytearray(len(drives))
+        self.target = bytearray([NONE] * len(drives))
+        self.max_moving = max_moving
+        self.dirty = False
+        """A drive came to rest and its position is not in flash yet."""
+        self.moving = 0
+        self._log = log
+        self._queue = bytearray([NONE] * len(drives))
+        self._of: "list[list[tuple[Feed, int]]]" = [
+            [(f, f.depends.index(d)) for f in feeds if d in f.depends] for d in range(len(drives))
+        ]
+        self._line = 0
+
+    @property
+    def queued(self) -> int:
+        """How many moves wait or are under way."""
+        count = 0
+        for state in self.state:
+            if state != IDLE:
+                count += 1
+        return count
+
+    @property
+    def at_rest(self) -> bool:
+        """No pulse is moving and none is about to."""
+        for state in self.state:
+            if state >= READY:
+                return False
+        return True
+
+    @property
+    def busy(self) -> bool:
+        """Something moves, waits, or is to be written."""
+        return self.dirty or any(self.state)
+
+    @property
+    def wants_flash(self) -> bool:
+        """Whether the loop should write to flash now (after this tick's outputs are out)."""
+        if not self.at_rest:
+            return False
+        return self.dirty or any(self.state)
+
+    def request(self, d: int, to: int) -> None:
+        """Want servo `d` at `to`. Asking for what is under way already changes nothing."""
+        drive = self.drives[d]
+        if self.state[d] == ACTIVE:
+            if drive.phase == JUMP or drive.to == to:
+                self.target[d] = to
+            else:
+                self.target[d] = to
+                self._begin(d)
+        elif self.state[d] == IDLE:
+            self.target[d] = to
+            self.state[d] = PENDING
+            self._append(d)
+        else:
+            self.target[d] = to
+
+    def _append(self, d: int) -> None:
+        for i in range(len(self._queue)):
+            if self._queue[i] == NONE:
+                self._queue[i] = d
+                return
+
+    def _remove(self, i: int) -> None:
+        last = len(self._queue) - 1
+        while i < last:
+            self._queue[i] = self._queue[i + 1]
+            i += 1
+        self._queue[last] = NONE
+
+    def _begin(self, d: int) -> None:
+        drive = self.drives[d]
+        to = self.target[d]
+        for feed, k in self._of[d]:
+            feed.depart(k, to)
+        drive.begin(to)
+
+    def step(self, dt_ms: int) -> None:
+        """Step every active drive, then start what the budget allows."""
+        moving = 0
+        jumping = False
+        for d in range(len(self.drives)):
+            if self.state[d] != ACTIVE:
+                continue
+            drive = self.drives[d]
+            drive.step(dt_ms, drive.phase != WAIT or self._clear(d, drive.to))
+            if drive.started:
+                drive.started = False
+                self._log.put(events.MOVE, d, drive.to)
+            if drive.phase == REST:
+                self._arrived(d)
+            else:
+                moving += 1
+                jumping = jumping or drive.jumps or drive.phase == JUMP
+        self.moving = moving
+        if moving < self.max_moving:
+            self._start(jumping)
+
+    def _arrived(self, d: int) -> None:
+        drive = self.drives[d]
+        self.dirty = True
+        if drive.at == UNKNOWN:
+            self._log.put(events.LOST, d)
+        else:
+            self._log.put(events.REST, d, drive.at)
+        if drive.at != UNKNOWN and self.target[d] != drive.at:
+            self.state[d] = PENDING
+            self._append(d)
+        else:
+            self.state[d] = IDLE
+            self.target[d] = NONE
+
+    def _clear(self, d: int, to: int) -> bool:
+        for feed, k in self._of[d]:
+            if not feed.clear(k, to):
+                return False
+        return True
+
+    def _start(self, jumping: bool) -> None:
+        for i in range(len(self._queue)):
+            d = self._queue[i]
+            if d == NONE:
+                return
+            if self.state[d] == READY and not (jumping and self.drives[d].jumps):
+                self._remove(i)
+                self.state[d] = ACTIVE
+                self.moving += 1
+                self._begin(d)
+                return
+
+    def marked(self) -> None:
+        """The flash now holds every position, and a moving mark for all that wait."""
+        self.dirty = False
+        for d in range(len(self.drives)):
+            if self.state[d] == PENDING:
+                self.state[d] = READY
+
+    def refuse(self) -> None:
+        """The flash could not be written: nothing that waits may move."""
+        self.dirty = False
+        for d in range(len(self.drives)):
+            if self.state[d] == PENDING:
+                self.state[d] = IDLE
+                self.target[d] = NONE
+                self._log.put(events.UNSAVED, d)
+        for i in range(len(self._queue)):
+            self._queue[i] = NONE
+
+    def positions(self) -> "list[tuple[int, int]]":
+        """(setting, pulse) of every drive as flash should hold it now; UNKNOWN for those about to move."""
+        found = []
+        for d, drive in enumerate(self.drives):
+            known = drive.servo and self.state[d] == IDLE
+            found.append((drive.at if known else UNKNOWN, drive.pulse_us))
+        return found

@@ -1,0 +1,229 @@
+"""The kinds of switched output, and what "off" means for each. No hardware: they set bits in `lines`.
+
+`step(dt_ms, want)` moves an output towards OFF, A or B, break before make; `told` is what its contacts are told to
+join now; `is_off` whether it is told off; `off_ms` for how long (stops counting at `LONG_MS`). `has_off` is
+False where nothing can turn it off. `busy` is False when a step would change nothing.
+
+Time is counted from one step to the next, and an output is written some time after its step: every stated time
+gets `slack_ms` (a tick) more, so that it holds for the pins themselves. What is cut between steps counts from the
+next step on.
+"""
+
+from frogboard.table import OFF, A, B
+
+if False:
+    from typing import Any
+
+LONG_MS = 5000
+
+
+class Group:
+    """The contact ahead of several outputs: closed while none of them needs it open."""
+
+    def __init__(self, lines: bytearray, line: int, spec: "dict[str, Any]", slack_ms: int) -> None:
+        self.name = spec["name"]
+        self.line = line
+        self.members: "list[PairOut | ChangeoverOut | LatchingOut]" = []
+        self.on = False
+        self.off_ms = 0
+        self.on_ms = 0
+        self.held_ms = 0
+        """Stays open for this long whatever the members want."""
+        self._fresh = False
+        self._lines = lines
+        self._release_ms = spec["release_ms"] + slack_ms
+        self._operate_ms = spec["operate_ms"] + slack_ms
+
+    @property
+    def surely_off(self) -> bool:
+        """Told off for as long as its contact needs to let go."""
+        return not self.on and self.off_ms >= self._release_ms
+
+    @property
+    def surely_on(self) -> bool:
+        """Told on for as long as its contact needs to close and be still."""
+        return self.on and self.on_ms >= self._operate_ms
+
+    def open(self, hold_ms: int = 0) -> None:
+        """Turn it off now."""
+        if hold_ms > self.held_ms:
+            self.held_ms = hold_ms
+        if self.on:
+            self.on = False
+            self.off_ms = 0
+            self._fresh = True
+        self._lines[self.line] = 0
+
+    def count(self, dt_ms: int) -> None:
+        """Count time; to be called before the members' steps."""
+        self.held_ms = max(0, self.held_ms - dt_ms)
+        if self.on:
+            self.on_ms = min(LONG_MS, self.on_ms + dt_ms)
+        elif self._fresh:
+            self._fresh = False
+        else:
+            self.off_ms = min(LONG_MS, self.off_ms + dt_ms)
+
+    def step(self) -> None:
+        """Open or close as the members need; to be called after their steps."""
+        need_off = self.held_ms > 0
+        for member in self.members:
+            if member.needs_off:
+                need_off = True
+        if need_off:
+            self.open()
+            self._fresh = False
+        elif not self.on:
+            self.on = True
+            self.on_ms = 0
+            self._lines[self.line] = 1
+
+
+class PairOut:
+    """Two normally-open contacts or solid-state switches, one to each bus wire: off is real."""
+
+    has_off = True
+    needs_off = False
+
+    def __init__(
+        self, lines: bytearray, a: int, b: int, spec: "dict[str, Any]", group: "Group | None", slack_ms: int
+    ) -> None:
+        self._lines = lines
+        self._a = a
+        self._b = b
+        self._dead_ms = spec["dead_ms"] + slack_ms
+        self.group = group
+        self.told = OFF
+        self.off_ms = 0
+        self.busy = True
+        self._fresh = True
+
+    @property
+    def is_off(self) -> bool:
+        return self.told == OFF
+
+    def cut(self) -> None:
+        """Off, now."""
+        self._lines[self._a] = 0
+        self._lines[self._b] = 0
+        if self.told != OFF:
+            self.told = OFF
+            self.off_ms = 0
+            self._fresh = True
+
+    def step(self, dt_ms: int, want: int) -> None:
+        if self._fresh:
+            self._fresh = False
+        elif self.told == OFF:
+            self.off_ms = min(LONG_MS, self.off_ms + dt_ms)
+            if want != OFF and self.off_ms >= self._dead_ms:
+                self.told = want
+                self._lines[self._a if want == A else self._b] = 1
+        elif want != self.told:
+            self.cut()
+            self._fresh = False
+        self.busy = self.told != want
+
+
+class ChangeoverOut:
+    """One changeover contact, common to the frog. Without a group it has no off: released it joins its rest side."""
+
+    def __init__(
+        self, lines: bytearray, coil: int, spec: "dict[str, Any]", group: "Group | None", slack_ms: int
+    ) -> None:
+        self._lines = lines
+        self._coil = coil
+        self._rest = A if spec["rest"] == "A" else B
+        self._move_ms = max(spec["operate_ms"], spec["release_ms"]) + spec["bounce_ms"] + slack_ms
+        self.group = group
+        self.has_off = group is not None
+        self.needs_off = group is not None
+        self.side = self._rest
+        self.still_ms = 0
+        """For how long the contact has not been told to move."""
+        self.off_ms = 0
+        self.busy = True
+
+    @property
+    def told(self) -> int:
+        return self.side if self.group is None or self.group.on else OFF
+
+    @property
+    def is_off(self) -> bool:
+        if self.group is not None:
+            return not self.group.on
+        return self.side == self._rest
+
+    def cut(self) -> None:
+        """Off, now; does nothing where there is no off."""
+        if self.group is not None:
+            self.needs_off = True
+            self.group.open()
+
+    def step(self, dt_ms: int, want: int) -> None:
+        self.still_ms = min(LONG_MS, self.still_ms + dt_ms)
+        if self.group is None:
+            self._move(self._rest if want == OFF else want)
+            self.off_ms = self.still_ms
+            self.busy = False
+            return
+        self.off_ms = 0 if self.group.on else self.group.off_ms
+        if want != OFF and want != self.side and self.group.surely_off:
+            self._move(want)
+        self.needs_off = want == OFF or want != self.side or self.still_ms < self._move_ms
+        self.busy = self.told != want
+
+    def _move(self, side: int) -> None:
+        if side != self.side:
+            self.side = side
+            self.still_ms = 0
+            self._lines[self._coil] = 0 if side == self._rest else 1
+
+
+class LatchingOut:
+    """A changeover that keeps its side without power: unknown after a reset until it has been pulsed."""
+
+    def __init__(
+        self, lines: bytearray, set_: int, reset: int, spec: "dict[str, Any]", group: "Group | None", slack_ms: int
+    ) -> None:
+        self._lines = lines
+        self._set = set_
+        self._reset = reset
+        self._pulse_ms = spec["pulse_ms"] + slack_ms
+        self._move_ms = self._pulse_ms + spec["bounce_ms"] + slack_ms
+        self.group = group
+        self.has_off = group is not None
+        self.needs_off = group is not None
+        self.side = OFF
+        """OFF: not known."""
+        self.still_ms = LONG_MS
+        self.off_ms = 0
+        self.busy = True
+
+    @property
+    def told(self) -> int:
+        return self.side if self.group is None or self.group.on else OFF
+
+    @property
+    def is_off(self) -> bool:
+        return self.group is None or not self.group.on
+
+    def cut(self) -> None:
+        """Off, now; does nothing where there is no off."""
+        if self.group is not None:
+            self.needs_off = True
+            self.group.open()
+
+    def step(self, dt_ms: int, want: int) -> None:
+        self.still_ms = min(LONG_MS, self.still_ms + dt_ms)
+        if self.still_ms >= self._pulse_ms:
+            self._lines[self._set] = 0
+            self._lines[self._reset] = 0
+        self.off_ms = LONG_MS if self.group is None else 0 if self.group.on else self.group.off_ms
+        free = self.group is None or self.group.surely_off
+        if want != OFF and want != self.side and free and self.still_ms >= self._move_ms:
+            self.side = want
+            self.still_ms = 0
+            self._lines[self._set if want == A else self._reset] = 1
+        self.needs_off = self.group is not None and (want == OFF or want != self.side or self.still_ms < self._move_ms)
+        self.busy = self.still_ms < self._move_ms or (self.told != want and (self.has_off or want != OFF))
