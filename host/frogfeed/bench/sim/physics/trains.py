@@ -322,7 +322,11 @@ class Trains:
         """A wheel's dead time ends, or the wheel rolls on: if it was too long, see whether a throw is the reason."""
         since = wheel.dead_since
         wheel.dead_since = -1
-        if since >= 0 and not wheel.reported and self.clock.now - since > self.tick_us:
+        if since >= 0 and wheel.reported:
+            facts = self._dead_facts(wheel, since)
+            facts.pop("t")
+            self.records.put("wheel-live", self.clock.now, **facts)
+        elif since >= 0 and self.clock.now - since > self.tick_us:
             due = since + self.tick_us + self.lead_us
             self.suspects.append((due, self._dead_facts(wheel, since), self._road_drives(wheel)))
             self._expect(due)
