@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import math
 import os
 import time
 from collections.abc import Callable
@@ -220,7 +221,7 @@ class SteppedTransport:
 
     def read(self, timeout_s: float) -> bytes:
         """See `Transport.read`; steps the board until it says something or the time is up."""
-        end_ms = self._now_ms + max(0, round(timeout_s * 1000))
+        end_ms = self._now_ms + max(0, math.ceil(timeout_s * 1000))
         while True:
             data = self._device.read()
             if data or self._now_ms >= end_ms:
@@ -237,7 +238,7 @@ class SteppedTransport:
 
     def wait(self, seconds: float) -> None:
         """Let the board run for `seconds`; what it sends stays to be read."""
-        end_ms = self._now_ms + max(0, round(seconds * 1000))
+        end_ms = self._now_ms + max(0, math.ceil(seconds * 1000))
         while self._now_ms < end_ms:
             self._step(min(self._step_ms, end_ms - self._now_ms))
 
