@@ -86,11 +86,7 @@ def _between(rng: random.Random, districts: list[str]) -> list[LineItem]:
         if rng.random() < thin:
             return []
         hands = BOTH if rng.random() < 0.8 else (rng.choice(BOTH),)
-        return [
-            FeedItem(
-                rng.choice(districts), Side.A if rng.random() < 0.8 else Side.B, hands, None, None, NOWHERE
-            )
-        ]
+        return [FeedItem(rng.choice(districts), Side.A if rng.random() < 0.8 else Side.B, hands, None, None, NOWHERE)]
 
     thin = rng.choice([0.6, 0.8, 0.9])
     roll = rng.random()

@@ -57,7 +57,7 @@ def compare(rng: random.Random, drives: int, name: str) -> None:
             if not is_short and brute.holds(to_json(b.when), at) and len(wires[b.a] | wires[b.b]) > 1:
                 seen_clash.add(id(b))
                 assert id(b) in clashes, (name, at, b)
-    for bridge_id, c in clashes.items():
+    for c in clashes.values():
         at = {d: s[0] for d, s in network.drives.items()} | dict(c.when)
         wires = brute.wires_at(net, at)
         assert set(c.wires) <= wires[c.bridge.a] | wires[c.bridge.b], (name, c)
@@ -72,4 +72,4 @@ def compare(rng: random.Random, drives: int, name: str) -> None:
     on_roads = {r for road in network.roads for r in (*road.left, *road.right)}
     alive = {r for r in network.rails if r not in dead_ever}
     assert not never & alive
-    assert {r for r in dead_ever & on_roads} <= {r for d in solver.dead() for r in d.rails}, name
+    assert dead_ever & on_roads <= {r for d in solver.dead() for r in d.rails}, name

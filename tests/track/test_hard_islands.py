@@ -6,11 +6,11 @@ import random
 import time
 
 import pytest
-
 from frogfeed.track.answers import Solver
 from frogfeed.track.assemble import assemble
 from frogfeed.track.conditions import holds
 from frogfeed.track.netlist import netlist
+
 from tests.track import brute
 from tests.track.make import layout, random_layout
 

@@ -208,6 +208,7 @@ def _wire_up(
         in_phase=in_phase,
         piece_of={r: r.split(".", 1)[0] for r in rails},
         sides=sides,
+        cut_links=tuple(pair for p in parts.values() for pair in p.cut_links),
         commons=frozenset(frozenset((name, o)) for name, d in layout.file.district.items() for o in d.common_with),
     )
 

@@ -204,3 +204,4 @@ class RailNetwork:
     piece_of: Mapping[str, str] = field(default_factory=dict)
     sides: Mapping[End, EndSide] = field(default_factory=dict)
     commons: frozenset[frozenset[str]] = field(default=frozenset())
+    cut_links: tuple[tuple[str, str], ...] = ()

@@ -37,6 +37,7 @@ class PieceParts:
     sections: tuple[tuple[Frog, tuple[str, ...]], ...]
     forbidden: When
     plastic: tuple[str, ...]
+    cut_links: tuple[tuple[str, str], ...]
 
 
 def drive_term(slots: SlotMap, t: Term) -> Term | None:
@@ -97,6 +98,7 @@ def expand(name: str, piece: Piece, kind: Kind, slots: SlotMap, at: Location | N
         tuple(sections),
         forbidden,
         tuple(full(r) for r in sorted(make.plastic)),
+        () if links is Links.IN else tuple((full(a), full(b)) for a, b in make.links),
     )
 
 
