@@ -8,7 +8,7 @@ the next grant. In real time the same events run when their time has come by the
 import json
 import sys
 
-from physics.clock import Clock
+from physics.clock import SLOT_BITS, Clock
 
 CALL_US = 2
 """What one look at the time or a pin costs the firmware (from memory, of a 125 MHz MicroPython board)."""
@@ -38,7 +38,10 @@ class Kernel(Clock):
         self.offset = 0
         self.wait_ms = None
         self.reported = start_us
-        self.on_idle = None
+        self.restless = None  # whether something moves or rolls, so that no tick may be skipped
+        self.heard = None  # whether serial input waits for the firmware
+        self.woken = False
+        self.skipped_us = 0
         self.next = start_us
         if real is not None:
             self.real_us, poller_for, self.wait_ms = real
@@ -141,6 +144,31 @@ class Kernel(Clock):
             self.now = time_us
         else:
             self.advance(time_us)
+
+    def sleep_idle(self, us, tick_us):
+        """Sleep up to `us`, to the firmware's own next deadline, or until something comes in from outside.
+
+        Only a tick at a time while anything moves or rolls. What goes beyond a tick is counted as skipped.
+        """
+        began = self.now
+        if us <= tick_us or self.restless():
+            self.sleep(tick_us if us > tick_us else us)
+            return
+        end = began + us
+        self.woken = False
+        while self.now < end and not self.woken:
+            until = end if end < self.horizon else self.horizon
+            if self.heap and self.heap[0] >> SLOT_BITS < until:
+                until = self.heap[0] >> SLOT_BITS
+            at_horizon = until == self.horizon
+            self.advance(until)
+            if self.restless() or (at_horizon and self.heard()):
+                break
+        # the tick that would have come next: the firmware's grid of ticks goes on
+        over = (self.now - began) % tick_us
+        if over and self.woken:
+            self.advance(self.now + tick_us - over)
+        self.skipped_us += max(0, self.now - began - tick_us)
 
     def spend(self, us):
         """The firmware is busy for so long."""

@@ -20,11 +20,13 @@ class Life:
         self.cause = boot["cause"]
         self.unique = bytes(int(boot["unique"][i : i + 2], 16) for i in range(0, 16, 2))
         self.ended = False
+        self.fed = 0
         self.watchdog_slot = kernel.slot(self._bark)
 
     def feed(self, us):
         """The watchdog was fed."""
         kernel = self.kernel
+        self.fed += 1
         if kernel.real_us is not None:
             kernel.sync()
         kernel.at(kernel.now + us, self.watchdog_slot)
@@ -131,7 +133,10 @@ def run(here, scenario, board_index, fd_in, fd_out):
     world.watch.bare = boot["bare"]
     world.watch.excuse = has_settings
     world.begin(boot["state"])
-    _commands(kernel, world)
+    _commands(kernel, world, life)
+    kernel.restless = world.restless
+    kernel.heard = _heard
+    world.board.kernel = kernel
     if kernel.real_us is None:
         kernel.advance(kernel.now)
     kernel.sleep(boot["boot_us"])
@@ -142,6 +147,7 @@ def run(here, scenario, board_index, fd_in, fd_out):
         LIFE=life,
         REAL=bool(scenario["real"]),
         TICKS_START_US=scenario["ticks_start_us"],
+        TICK_US=scenario["tick_us"],
     )
     _replace(here)
     sys.path.insert(0, "")
@@ -238,7 +244,16 @@ def has_settings(folder="."):
     return False
 
 
-def _commands(kernel, world):
+def _heard():
+    """Whether bytes from the laptop wait to be read, or its end is gone."""
+    import select
+
+    poller = select.poll()
+    poller.register(sys.stdin, select.POLLIN)
+    return bool(poller.poll(0))
+
+
+def _commands(kernel, world, life):
     """What the host may ask of the world."""
     trains = world.trains
 
@@ -265,7 +280,10 @@ def _commands(kernel, world):
         world.watch.excuse = None if message["bare"] else has_settings
 
     def query(message):
-        return _query(world)
+        found = _query(world)
+        found["ticks"] = life.fed
+        found["skipped_us"] = kernel.skipped_us
+        return found
 
     kernel.commands = {
         "fault": fault,

@@ -2,6 +2,7 @@
 
 from bench_state import KERNEL as _K
 from bench_state import REAL as _REAL
+from bench_state import TICK_US as _TICK_US
 from bench_state import TICKS_START_US as _START
 from kernel import CALL_US as _COST
 
@@ -31,6 +32,10 @@ else:
             _K.now = at
         else:
             _K.advance(at)
+
+    def sleep_idle_ms(ms):
+        """For a clock that can skip: sleep to the firmware's own next deadline, or until something comes in."""
+        _K.sleep_idle(ms * 1000, _TICK_US)
 
     def ticks_us():
         """Microseconds, wrapping."""

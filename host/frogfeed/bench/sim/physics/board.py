@@ -33,7 +33,7 @@ class Board:
         self.irqs = {}
         self.masked = 0
         self.waiting = []
-        self.told_level = {}
+        self.kernel = None  # told when something comes in, so that a sleeper wakes
 
     def set_line(self, line, driving, value):
         """A pin is now driven to `value`, or floats."""
@@ -69,6 +69,8 @@ class Board:
     def apply(self, line, level):
         """Something outside pulls the line to a level; -1 lets it go."""
         self.outside[line] = level
+        if self.kernel is not None:
+            self.kernel.woken = True
         if line in self.irqs:
             self._interrupt(line)
 

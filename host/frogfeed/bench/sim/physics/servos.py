@@ -273,6 +273,13 @@ class Hands:
                 self.clock.at(now + (self.travel_us[i] * part // way if way else 0), slot)
         self.clock.at(now + self.travel_us[i], self.rest_slots[i])
 
+    def busy(self):
+        """Whether a finger pushes now."""
+        for slot in self.rest_slots:
+            if self.clock.due[slot] >= 0:
+                return True
+        return False
+
     def where(self, i):
         """Where the blades are now, in thousandths of their throw."""
         gone = self.clock.now - self.began[i]

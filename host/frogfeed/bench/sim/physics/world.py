@@ -107,6 +107,15 @@ class World:
             "chance": self.chance.state,
         }
 
+    def restless(self):
+        """Whether anything moves, rolls or sparks: no tick may be skipped then."""
+        if self.servos.active or self.rails.sparks or self.hands.busy():
+            return True
+        for train in self.trains.trains.values():
+            if train.speed:
+                return True
+        return False
+
     # ---- what people do -------------------------------------------------------------------------------
 
     def set_input(self, name, closed):
