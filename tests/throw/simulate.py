@@ -10,10 +10,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from frogboard.drive import Drive, FRAME_MS
+from frogboard.drive import FRAME_MS, Drive
 from frogboard.feed import Feed
 from frogboard.outputs import LatchingOut, PairOut
-from frogboard.table import A, B, OFF
+from frogboard.table import OFF, A, B
 
 TICK = 5
 GRID = 0.5
@@ -121,17 +121,44 @@ def touches(b: Blades, pulses: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return at <= b.touch_mm, at >= b.throw_mm - b.touch_mm
 
 
-def specs(b: Blades, travel_ms: int, lag_ms: int, move: dict[int, dict], kind: str, relay: Relay) -> tuple[dict, dict]:
+def specs(
+    b: Blades, travel_ms: int, lag_ms: int, move: dict[int, dict], kind: str, relay: Relay, dead_ms: int
+) -> tuple[dict, dict]:
     """Settings-document entries of one drive and one feed: A at setting 0, B at setting 1."""
-    drive = {"name": "T", "pulse_us": list(b.pulse_us), "travel_ms": travel_ms, "lag_ms": lag_ms, "rest": "hold"}
+    drive = {
+        "name": "T",
+        "pulse_us": list(b.pulse_us),
+        "travel_ms": travel_ms,
+        "lag_ms": lag_ms,
+        "rest": "hold",
+    }
     feed = {
-        "name": "T.F", "output": kind, "retries": 0, "retry_ms": 1000, "try_other": False,
-        "dead_ms": math.ceil(relay.release_ms), "release_ms": math.ceil(relay.release_ms),
-        "operate_ms": math.ceil(relay.operate_ms), "bounce_ms": math.ceil(relay.bounce_ms), "pulse_ms": 20,
+        "name": "T.F",
+        "output": kind,
+        "retries": 0,
+        "retry_ms": 1000,
+        "try_other": False,
+        "dead_ms": dead_ms,
+        "release_ms": math.ceil(relay.release_ms),
+        "operate_ms": math.ceil(relay.operate_ms),
+        "bounce_ms": math.ceil(relay.bounce_ms),
+        "pulse_ms": 20,
         "table": [{"when": [[0, 0]], "feed": "A"}, {"when": [[0, 1]], "feed": "B"}],
         "moves": [{"drive": 0, "to": to, **m} for to, m in move.items()],
     }
     return drive, feed
 
 
-__all__ = ["GRID", "OFF", "TICK", "Blades", "Relay", "blade_mm", "contact", "run", "specs", "stretched", "touches"]
+__all__ = [
+    "GRID",
+    "OFF",
+    "TICK",
+    "Blades",
+    "Relay",
+    "blade_mm",
+    "contact",
+    "run",
+    "specs",
+    "stretched",
+    "touches",
+]

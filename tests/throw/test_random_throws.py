@@ -8,7 +8,7 @@ import numpy as np
 from frogfeed.throw.linkage import Linkage
 from frogfeed.throw.motion import Motion
 from frogfeed.throw.window import STEPS, TICKS, Contacts, Refused, Window, decide, linkage_faults, stretch
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 
 from tests.throw import simulate as sim
@@ -23,7 +23,7 @@ def linkages(draw: st.DrawFn) -> Linkage:
     horn = draw(st.floats(4.0, 20.0))
     ratio = draw(st.floats(0.2, 1.5))
     lost = draw(st.floats(0.0, 1.2))
-    clear = draw(st.floats(0.02, 0.8))
+    clear = draw(st.floats(0.02, 0.4))
     us_per_degree = draw(st.floats(6.0, 14.0))
     most = horn * ratio * math.sin(math.radians(79))
     least = (throw + lost) / 2
@@ -45,32 +45,58 @@ contacts_times = st.builds(
     st.floats(0.0, 8.0),
     st.floats(0.0, 40.0),
 )
-motions = st.builds(Motion, st.integers(300, 4000).map(float), st.integers(0, 400).map(float))
+motions = st.builds(Motion, st.integers(300, 6000).map(float), st.integers(0, 200).map(float))
 unit = st.floats(0.0, 1.0)
 
 
 def blades(link: Linkage, play: float, late_ms: float, touch: float) -> sim.Blades:
     return sim.Blades(
-        link.pulse_us, link.us_per_degree, link.horn_mm, link.ratio, link.throw_mm, link.lost_motion_mm, touch, play,
+        link.pulse_us,
+        link.us_per_degree,
+        link.horn_mm,
+        link.ratio,
+        link.throw_mm,
+        link.lost_motion_mm,
+        touch,
+        play,
         late_ms,
     )
 
 
-def joined(link: Linkage, motion: Motion, true: sim.Relay, worst: sim.Relay, window: Window, kind: str, late: float):
+def joined(
+    link: Linkage,
+    motion: Motion,
+    true: sim.Relay,
+    worst: sim.Relay,
+    window: Window,
+    kind: str,
+    late: float,
+    bonded: bool,
+    dead_ms: int,
+) -> bool:
     """Whether, at any instant, one conductor may be joined to both bus wires: by blades of any play, and contacts."""
     b = blades(link, 0.0, late, link.clearance_mm)
     move = window.move
     told = {
-        "off_us": move.off_us, "off_lead_ms": move.off_lead_ms, "on_us": move.on_us, "on_lag_ms": move.on_lag_ms,
+        "off_us": move.off_us,
+        "off_lead_ms": move.off_lead_ms,
+        "on_us": move.on_us,
+        "on_lag_ms": move.on_lag_ms,
     }
     start_move = {"off_us": 0, "off_lead_ms": 0, "on_us": 0, "on_lag_ms": 0}
     drive, feed = sim.specs(
-        b, round(motion.travel_ms), round(motion.lag_ms), {window.to: told, 1 - window.to: start_move}, kind, worst
+        b,
+        round(motion.travel_ms),
+        round(motion.lag_ms),
+        {window.to: told, 1 - window.to: start_move},
+        kind,
+        worst,
+        dead_ms,
     )
     pulses, line_a, line_b = sim.run(drive, feed, window.to)
     at_a = np.zeros(len(sim.stretched(pulses)), bool)
     at_b = at_a.copy()
-    for play in (-1.0, 1.0):
+    for play in () if bonded else (-1.0, 1.0):
         zero, one = sim.touches(blades(link, play, late, link.clearance_mm), pulses)
         at_a |= zero
         at_b |= one
@@ -90,16 +116,19 @@ def joined(link: Linkage, motion: Motion, true: sim.Relay, worst: sim.Relay, win
 
 
 @QUIET
-@given(linkages(), motions, contacts_times, st.integers(0, 1), unit, unit)
+@given(linkages(), motions, contacts_times, st.integers(0, 1), unit, unit, st.sampled_from([False, False, True]))
 def test_no_throw_joins_both_polarities(
-    link: Linkage, motion: Motion, contacts: Contacts, to: int, late: float, quick: float
+    link: Linkage, motion: Motion, contacts: Contacts, to: int, late: float, quick: float, bonded: bool
 ) -> None:
     assume(not linkage_faults(link, (300, 2700), 0.0))
-    outcome = decide(link, motion, contacts, bonded=False, to=to)
+    outcome = decide(link, motion, contacts, bonded=bonded, to=to)
+    event(f"{contacts.kind}, {'bonded, ' if bonded else ''}{type(outcome).__name__}")
     worst = sim.Relay(contacts.operate_ms, contacts.release_ms, contacts.bounce_ms)
     true = sim.Relay(worst.operate_ms * quick, worst.release_ms * quick, worst.bounce_ms * quick)
     if isinstance(outcome, Window):
-        assert not joined(link, motion, true, worst, outcome, contacts.kind, late * motion.behind_ms)
+        assert not joined(
+            link, motion, true, worst, outcome, contacts.kind, late * motion.behind_ms, bonded, contacts.apart_ms
+        )
     else:
         assert sampled_margin_ms(link, motion, contacts, outcome) < 1.0
 
@@ -128,7 +157,7 @@ def sampled_margin_ms(link: Linkage, motion: Motion, contacts: Contacts, refused
     return touched - freed - transfer - TICKS * motion.tick_ms - motion.travel_ms / STEPS
 
 
-@settings(deadline=None, max_examples=2_000, suppress_health_check=list(HealthCheck))
+@settings(deadline=None, max_examples=400, suppress_health_check=list(HealthCheck))
 @given(linkages(), motions, st.integers(0, 1))
 def test_the_stretch_is_within_one_percent_of_the_sampled_one(link: Linkage, motion: Motion, to: int) -> None:
     assume(not linkage_faults(link, (300, 2700), 0.0) and link.open_mm > 0.05)

@@ -19,6 +19,7 @@ from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control
 from frogfeed.parts.boards import BoardProfile, PinRef, SensorChannel
 from frogfeed.plan.model import BoardPlan, DrivePlan, FeedPlan, MovePlan, Plan
+from frogfeed.plan.suit import contacts_of
 from frogfeed.throw.geometry import TICK_MS
 from frogfeed.track.network import RailNetwork
 
@@ -180,7 +181,9 @@ def _feed(f: FeedPlan, board: BoardPlan, enables: Sequence[str], plan: Plan, lay
     release = math.ceil(switch.release_ms.value)
     found |= {
         "enable": enables.index(f.channel.enable) if f.channel.enable is not None else -1,
-        "dead_ms": max(math.ceil(switch.dead_ms.value), release if switch.kind == "pair" else 0),
+        "dead_ms": contacts_of(p, f.channel).apart_ms
+        if switch.kind == "pair"
+        else math.ceil(switch.dead_ms.value),
         "release_ms": release,
         "operate_ms": math.ceil(switch.operate_ms.value),
         "bounce_ms": math.ceil(switch.bounce_ms.value),

@@ -16,20 +16,28 @@ SERVO_MS_PER_DEGREE = 120.0 / 60.0
 """How fast a typical 9 g servo turns at 4.8 V: 0.10 to 0.12 s for 60° (typical datasheet)."""
 
 
+def throw_of(drive: Drive, gauge: Gauge) -> float:
+    """The blade throw in mm: as stated, else the gauge's default or what keeps both blades clear in mid-
+    travel.
+    """
+    if drive.blade_throw_mm is not None:
+        return drive.blade_throw_mm
+    clear = drive.lost_motion_mm + 2.0 * drive.contact_clearance_mm + 0.4
+    return round(max(gauge.default_throw_mm.value, clear), 2)
+
+
 def linkage_of(drive: Drive, settings: tuple[str, ...], gauge: Gauge) -> Linkage | None:
     """The drive's linkage between its two settings; None where the defaults cannot reach the throw.
 
     Where the file states no pulses they are chosen about the middle of the servo's range, so that the blade
-    is pressed home; where it states no blade throw, the gauge's default is taken.
+    is pressed home; where it states no blade throw, `throw_of` decides.
     """
-    throw = drive.blade_throw_mm or gauge.default_throw_mm.value
+    throw = throw_of(drive, gauge)
     if drive.pulse_us is not None:
         pulses: tuple[int, int] | None = (drive.pulse_us[settings[0]], drive.pulse_us[settings[1]])
     else:
         middle = round(sum(drive.range_us) / 2)
-        pulses = default_pulses(
-            drive.us_per_degree, drive.horn_mm, drive.ratio, throw, drive.lost_motion_mm, middle
-        )
+        pulses = default_pulses(drive.us_per_degree, drive.horn_mm, drive.ratio, throw, drive.lost_motion_mm, middle)
     if pulses is None:
         return None
     return Linkage(
@@ -65,7 +73,7 @@ def geometry_findings(
         )
     linkage = linkage_of(drive, settings, gauge)
     if linkage is None:
-        throw = drive.blade_throw_mm or gauge.default_throw_mm.value
+        throw = throw_of(drive, gauge)
         return (
             Finding(
                 "throw-horn-short",
@@ -101,8 +109,7 @@ def geometry_findings(
                 name,
                 f"drive {name}: a travel of {drive.travel_ms:.0f} ms is faster than a typical servo turns "
                 f"{2 * linkage.half_angle_deg:.0f}° ({fastest:.0f} ms)",
-                "the blades then trail the pulse by more than lag_ms says, and the feed may change over "
-                "too early",
+                "the blades then trail the pulse by more than lag_ms says, and the feed may change over too early",
                 f"set travel_ms to {fastest:.0f} or more",
                 at,
             )

@@ -54,6 +54,13 @@ class Contacts:
         """From the command to turn off until the contact is open for certain."""
         return self.release_ms + self.bounce_ms
 
+    @property
+    def apart_ms(self) -> int:
+        """How long a board must keep both legs off between them: the stated dead time, or until surely
+        open.
+        """
+        return math.ceil(max(self.dead_ms, self.off_ms))
+
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
@@ -172,8 +179,7 @@ def linkage_faults(linkage: Linkage, range_us: tuple[int, int], needed_throw_mm:
             Fault(
                 "throw-angle",
                 f"the horn turns {linkage.half_angle_deg:.0f}° to either side of the middle",
-                f"beyond {MAX_ANGLE_DEG:.0f}° a horn hardly moves the rod any further, and past 90° back "
-                "again",
+                f"beyond {MAX_ANGLE_DEG:.0f}° a horn hardly moves the rod any further, and past 90° back again",
                 "bring the pulses closer together and use a longer horn",
             )
         )
@@ -285,7 +291,7 @@ def _bonded(linkage: Linkage, motion: Motion, contacts: Contacts, to: int) -> Wi
     tick = motion.tick_ms
     move = Move(middle, 0, middle, 0)
     if contacts.kind == "pair" or contacts.has_off:
-        on = at + max(contacts.dead_ms, contacts.off_ms) + tick
+        on = at + contacts.apart_ms + tick
         done = on + tick + contacts.operate_ms + contacts.bounce_ms
         return Window(to, move, None, at, at + tick + contacts.off_ms, on, done, tick, 0.0)
     done = at + tick + contacts.transfer_ms
