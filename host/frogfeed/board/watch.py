@@ -92,6 +92,7 @@ def _event_words(event: Event) -> str:
         "trip": f"{name} TRIP by {facts.get('by')} (number {facts.get('trips')})",
         "fault": f"{name} FAULT, latched off: {facts.get('why')}",
         "clear": f"{name} fault cleared",
+        "unsaved": f"{name} move DROPPED: the board's flash could not be written",
         "stall": f"{name} STALL? servo current stays high",
         "all_off": "all feeds told off",
         "input": f"{name} {'on' if facts.get('on') else 'off'}",
