@@ -62,7 +62,7 @@ class Board:
 
     def refuse(self, reason: str) -> None:
         """Have no settings in force, for a reason; what flash holds stays there."""
-        self.control, self.reason = None, reason
+        self.control, self.crc, self.reason = None, None, reason
 
     def tick(self, dt_ms: int) -> None:
         """Time goes on: for events, and for measurements."""

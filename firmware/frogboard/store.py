@@ -5,7 +5,7 @@ All below one folder that is passed in:
   back, and only then replaces `settings.at`. Where the slot in force is damaged the other one serves.
 - `layout`: the layout file's text. `trims`: pulse ends trimmed since. `maintenance`: its presence is the mark.
 - `crash`: how often the program ended by an exception since it last ran well, and the last one's words.
-- `positions`: one line a drive: key, setting (2: unknown), pulse. Small on purpose: littlefs keeps such a file inside
+- `positions`: one line a drive: key, setting (2: unknown), pulse in 4 digits. Small on purpose: littlefs keeps such a file inside
   its folder's metadata, so writing it erases a block only now and then.
 
 Every file that matters carries its own CRC-32, so a torn one is never believed. No hardware.
@@ -103,19 +103,17 @@ class Store:
 
     def save_positions(self, keys: "list[str]", positions: "list[tuple[int, int]]") -> None:
         """Write (setting, pulse) of the drives with these keys."""
-        body = "\n".join("%s %d %d" % (k, p[0], p[1]) for k, p in zip(keys, positions)).encode()
+        body = "\n".join("%s%d%04d" % (k, p[0], p[1]) for k, p in zip(keys, positions)).encode()
         self._put("positions", crc_text(body).encode() + b"\n" + body)
 
     def load_positions(self) -> "dict[str, tuple[int, int]]":
         """Positions by key; empty where there are none or they are damaged."""
         data = files.read(self._path("positions"))
-        if data is None or len(data) < 9 or crc_text(data[9:]).encode() != data[:8]:
-            return {}
+        body = _checked(data)
         found: "dict[str, tuple[int, int]]" = {}
-        for line in data[9:].decode().split("\n"):
-            words = line.split(" ")
-            if len(words) == 3:
-                found[words[0]] = (int(words[1]), int(words[2]))
+        for line in [] if body is None else body.split("\n"):
+            if len(line) == 13:
+                found[line[:8]] = (int(line[8]), int(line[9:]))
         return found
 
     def save_trims(self, settings_crc: str, trims: "list[tuple[int, int, int]]") -> None:
@@ -126,10 +124,9 @@ class Store:
     def load_trims(self, settings_crc: str) -> "list[tuple[int, int, int]]":
         """The trims that belong to these settings; empty where there are none."""
         data = files.read(self._path("trims"))
-        if data is None or len(data) < 17 or crc_text(data[9:]).encode() != data[:8]:
-            return []
-        lines = data[9:].decode().split("\n")
-        if lines[0] != settings_crc:
+        body = _checked(data)
+        lines = [] if body is None else body.split("\n")
+        if not lines or lines[0] != settings_crc:
             return []
         found: "list[tuple[int, int, int]]" = []
         for line in lines[1:]:
@@ -156,6 +153,13 @@ class Store:
         """Make the folder. Raises OSError."""
         if self.root:
             files.make_dir(self.root)
+
+
+def _checked(data: "bytes | None") -> "str | None":
+    """The text after a first line that is its CRC-32, or None where that does not fit."""
+    if data is None or data[8:9] != b"\n" or crc_text(data[9:]).encode() != data[:8]:
+        return None
+    return data[9:].decode()
 
 
 def remembered(ends: "list[int]", found: "tuple[int, int] | None") -> "tuple[int, int]":
