@@ -15,6 +15,10 @@ MOST_SHOWN = 100
 """More findings than this are counted, not listed: a person mends the first ones and asks again."""
 
 
+MOST_KEPT = 500
+"""More findings than this are only counted, so that a file of nothing but mistakes is answered quickly too."""
+
+
 class BadLayout(Exception):  # noqa: N818
     """A layout file with mistakes: all of them, sorted by place. None of the file has been used."""
 
@@ -34,9 +38,19 @@ class Mistakes:
         self._found: list[Finding] = []
         self._paths: set[KeyPath] = set()
         self._missing: set[KeyPath] = set()
+        self._uncounted = 0
 
     def __bool__(self) -> bool:
         return bool(self._found)
+
+    @property
+    def full(self) -> bool:
+        """Whether so many are kept that more are only counted."""
+        return len(self._found) >= MOST_KEPT
+
+    def count_one_more(self) -> None:
+        """Count a mistake without a finding, where `full` says so."""
+        self._uncounted += 1
 
     def under(self, path: KeyPath) -> bool:
         """Whether a finding stands at this path or inside it."""
@@ -60,6 +74,9 @@ class Mistakes:
         """
         if path in self._paths or (self._missing and any(path[:n] in self._missing for n in range(1, len(path)))):
             return
+        if self.full:
+            self.count_one_more()
+            return
         self._paths.add(path)
         if code == "file-missing-key":
             self._missing.add(path)
@@ -82,7 +99,7 @@ class Mistakes:
         ordered = sorted(self._found, key=place_order)
         if len(ordered) <= MOST_SHOWN:
             return tuple(ordered)
-        left_out = len(ordered) - MOST_SHOWN
+        left_out = len(ordered) - MOST_SHOWN + self._uncounted
         more = Finding(
             code="file-more",
             severity=info("file-more").severity,

@@ -72,7 +72,11 @@ def read_layout_text(
 
     Raises BadLayout with every mistake, sorted by place.
     """
-    digest = hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:16]
+    try:
+        digest = hashlib.sha256(text.encode("utf-8")).hexdigest()[:16]
+    except UnicodeEncodeError as e:
+        at = _location(text, name, e.start)
+        raise BadLayout((_finding("file-not-utf8", at, "half a character", "A layout file is UTF-8 text.", ""),)) from e
     body = text.removeprefix(_BOM)
     data = _parse(body, name)
     where = positions(body, name)

@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from frogfeed.layout.mistakes import Mistakes
+from frogfeed.layout.mistakes import Mistakes, nearest
 from frogfeed.layout.positions import KeyPath
 from frogfeed.layout.schema import LayoutFile
 from frogfeed.layout.schema_errors import in_data, report
@@ -56,12 +56,18 @@ def validate(data: dict[str, Any], mistakes: Mistakes) -> Checked | None:
                     lines_complete = False
                     inside = data.get(str(path[0]))
                     doubtful |= set(inside) if isinstance(inside, dict) else set()
-                if len(path) >= 2 and path[0] in _NAMED and (len(path) == 2 or path[2] in _DECISIVE):
+                if len(path) >= 2 and path[0] in _NAMED and (len(path) == 2 or _decides(path, kind)):
                     doubtful.add(str(path[1]))
                 _mend(data, path, kind, doubtful)
         else:
             return Checked(file, frozenset(doubtful), districts_known, lines_complete)
     return None
+
+
+def _decides(path: KeyPath, kind: str) -> bool:
+    """Whether the key at fault, or the one it was meant to be, decides what ends and drives a piece or place has."""
+    key = str(path[2])
+    return key in _DECISIVE or (kind == "extra_forbidden" and nearest(key, _DECISIVE) is not None)
 
 
 def _copy(value: Any) -> Any:

@@ -9,7 +9,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from frogfeed.layout.mistakes import Mistakes, dotted, listed, nearest, shown
+from frogfeed.layout.mistakes import MOST_KEPT, Mistakes, dotted, listed, nearest, shown
 from frogfeed.layout.positions import KeyPath
 from frogfeed.layout.schema_walk import field_at, keys_of, table_at
 from frogfeed.layout.units import convert, meant_by_unit, number_in, plain, split, unit_of
@@ -54,10 +54,18 @@ def report(
     Returns the path (within `data`) and pydantic's type of each, for whoever goes on with what is left.
     """
     found: list[tuple[KeyPath, str]] = []
-    for e in error.errors(include_url=False, include_context=True):
+    errors = error.errors(include_url=False, include_context=True)
+    meant = {
+        nearest(str(e["loc"][-1]), keys_of(root)) for e in errors[:MOST_KEPT] if e["type"] == "extra_forbidden"
+    } if not base else set()  # fmt: skip
+    for e in errors:
         path = in_data(e["loc"], data, e["type"])
         found.append((path, "[key]" if "[key]" in e["loc"] else e["type"]))
-        if "[key]" in e["loc"]:
+        if mistakes.full:
+            mistakes.count_one_more()
+        elif e["type"] == "missing" and len(path) == 1 and path[0] in meant:
+            pass  # A misspelt table: it has a finding of its own.
+        elif "[key]" in e["loc"]:
             _bad_name(path, base, mistakes)
         elif e["type"] == "extra_forbidden":
             _unknown_key(root, path, data, base, mistakes)
@@ -96,16 +104,17 @@ def _unknown_key(root: type[BaseModel], path: KeyPath, data: Any, base: KeyPath,
     inside = base + path[:-1]
     where = _named(inside)
     what = f"{where} has no key {shown(key)}" if inside else f"a layout file has no table {shown(key)}"
-    value: Any = data
-    for part in path:
-        value = value[part]
+    holder: Any = data
+    for part in path[:-1]:
+        holder = holder[part]
+    value = holder[path[-1]]
     by_unit = meant_by_unit(key, fields)
     if by_unit:
         cure = _unit_cure(key, by_unit, value)
     else:
         near = nearest(key, fields)
         cure = f'Did you mean "{near}"? ' if near else ""
-        unset = [k for k in fields if k not in value_keys(data, path[:-1])] if not near else []
+        unset = [k for k in fields if k not in holder] if not near else []
         cure += f"It may have: {listed(unset, most=20)}." if unset else ""
     mistakes.add(
         "file-unknown-key",
@@ -120,13 +129,6 @@ def _unknown_key(root: type[BaseModel], path: KeyPath, data: Any, base: KeyPath,
 def _named(inside: KeyPath) -> str:
     """A table as a person finds it: its header, or "this table" for one inside a list."""
     return "this table" if not inside or any(isinstance(p, int) for p in inside) else f"[{dotted(inside)}]"
-
-
-def value_keys(data: Any, path: KeyPath) -> set[str]:
-    """The keys that a table of the data has."""
-    for part in path:
-        data = data[part]
-    return set(data) if isinstance(data, Mapping) else set()
 
 
 def _unit_cure(key: str, meant: Sequence[str], value: Any) -> str:
