@@ -21,13 +21,14 @@ OFF_UM = 1 << 40
 
 @dataclass(frozen=True, slots=True)
 class Vehicle:
-    """One vehicle: its axles as (mm behind the train's front, whether its wheels pick up current)."""
+    """One vehicle: its axles as (mm behind the train's front, whether its wheels pick up current), and its load."""
 
     name: str
     axles: tuple[tuple[float, bool], ...]
+    load_ma: int = 0
 
 
-LOCO = Vehicle("loco", ((12.0, True), (36.0, True), (60.0, True)))
+LOCO = Vehicle("loco", ((12.0, True), (36.0, True), (60.0, True)), 300)
 """A small tank engine: three axles, all picking up."""
 
 
@@ -137,14 +138,15 @@ def lay(
     """Lay a route out: where along it each side's wheels touch which class of rails, and what they bridge."""
     track = track or TrackPhysics()
     route = tuple(route)
-    bridged = {frozenset(b["rails"]) for b in netlist["bridges"]}
+    bridges = [(frozenset(b["rails"]), b["when"]) for b in netlist["bridges"]]
+    bridged = {pair for pair, _ in bridges}
     spans: tuple[list[tuple[int, int, int, int]], list[tuple[int, int, int, int]]] = ([], [])
     extras: tuple[list[tuple[int, int, int]], list[tuple[int, int, int]]] = ([], [])
     at = 0
     for number, leg in enumerate(route):
         length = round(1000 * leg.length_mm)
         for hand, rails in enumerate((leg.left, leg.right)):
-            _lay_leg(circuit, leg, rails, number, at, length, track, bridged, spans[hand], extras[hand])
+            _lay_leg(circuit, leg, rails, number, at, length, track, bridged, bridges, spans[hand], extras[hand])
         at += length
     reach = round(1000 * track.bridge_mm)
     paths = tuple(_segments(spans[h], extras[h], reach, at, circuit.spec["nw"]) for h in (0, 1))
@@ -161,6 +163,7 @@ def _lay_leg(
     length: int,
     track: TrackPhysics,
     bridged: set[frozenset[str]],
+    bridges: Sequence[tuple[frozenset[str], Sequence[Mapping[str, str]]]],
     spans: list[tuple[int, int, int, int]],
     extras: list[tuple[int, int, int]],
 ) -> None:
@@ -176,8 +179,8 @@ def _lay_leg(
         if i + 1 < len(rails) and not _meets(circuit, rail, rails[i + 1], bridged):
             end -= plastic // 2
         spans.append((start, end, circuit.class_of[rail], number))
-        for pair in bridged:
-            if rail in pair and not pair <= others and len(rails) > 1:
+        for pair, when in bridges:
+            if rail in pair and not pair <= others and len(rails) > 1 and _overlap(when, leg.when):
                 (beside,) = pair - {rail}
                 if beside.partition(".")[0] == rail.partition(".")[0]:
                     # a tread that reaches the other rail of the vee, at its narrow end
@@ -185,6 +188,11 @@ def _lay_leg(
                         extras.append((start, start + vee, circuit.class_of[beside]))
                     else:
                         extras.append((end - vee, end, circuit.class_of[beside]))
+
+
+def _overlap(when: Sequence[Mapping[str, str]], road: Sequence[Sequence[tuple[str, str]]]) -> bool:
+    """Whether a bridge's condition and a road's can hold at the same time."""
+    return any(all(dict(t).get(d, s) == s for d, s in b.items()) for b in when for t in road)
 
 
 def _meets(circuit: Circuit, a: str, b: str, bridged: set[frozenset[str]]) -> bool:
@@ -250,7 +258,7 @@ def train_spec(
         "roads": path.roads,
         "end_um": path.length_um + round(1000 * tail) if run_off else -1,
         "vehicles": [
-            {"name": v.name, "axles": [[round(1000 * at), int(picks_up)] for at, picks_up in v.axles]}
+            {"name": v.name, "load_ma": v.load_ma, "axles": [[round(1000 * at), int(picks_up)] for at, picks_up in v.axles]}
             for v in vehicles
         ],
     }
