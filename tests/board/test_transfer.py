@@ -8,7 +8,7 @@ from frogboard import settings
 
 from frogfeed.board.client import Client, Limits
 from frogfeed.board.errors import PushFailed, WrongBoard
-from frogfeed.board.transfer import pull, pulled_layout_fits, push, push_board
+from frogfeed.board.transfer import expected_from, pull, pulled_layout_fits, push, push_board
 
 QUICK = Limits(answer_s=0.1, commit_s=0.3, hello_s=0.5, busy_s=0.2, reconnect_s=2.0, retry_pause_s=0.001)
 TEXT = ("".join(f"[turnout.T{i}]\nmade = 'live-frog'\n" for i in range(240))).encode()
@@ -41,6 +41,14 @@ def a_client(board: FakeBoard, cuts: list[int] | None = None, *, reset: bool = F
 
 def test_the_document_used_here_is_valid() -> None:
     assert settings.load(a_document())[1] is None
+
+
+def test_who_is_expected_to_answer_comes_from_the_document() -> None:
+    expected = expected_from(a_document("B4"), "abc")
+    assert (expected.board, expected.chip_id) == ("B4", "abc")
+    assert expected.settings == settings.crc_of(a_document("B4"))
+    with pytest.raises(PushFailed):
+        expected_from(b"{}")
 
 
 def test_settings_and_text_arrive_and_come_back() -> None:

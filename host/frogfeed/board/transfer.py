@@ -17,11 +17,20 @@ from typing import Any, Literal
 
 from frogboard import methods, settings
 
-from frogfeed.board.client import Client
+from frogfeed.board.client import Client, Expected
 from frogfeed.board.errors import BoardRefused, NoAnswer, PushFailed, WrongBoard
 from frogfeed.board.trouble import settings_differ
 
-__all__ = ["Progress", "Pulled", "Pushed", "pull", "push", "push_board"]
+__all__ = [
+    "Progress",
+    "Pulled",
+    "Pushed",
+    "expected_from",
+    "pull",
+    "pulled_layout_fits",
+    "push",
+    "push_board",
+]
 
 What = Literal["settings", "layout"]
 
@@ -57,6 +66,22 @@ def crc32_hex(data: bytes | bytearray) -> str:
     return f"{zlib.crc32(data) & 0xFFFFFFFF:08x}"
 
 
+def expected_from(document: bytes, chip_id: str | None = None) -> Expected:
+    """Who must answer before a board with this settings document is driven. Raises PushFailed if it is invalid.
+
+    `chip_id`: the USB serial number that the layout file states for the board, if it does.
+    """
+    content, reason = settings.load(document)
+    if content is None:
+        raise _invalid(reason)
+    return Expected(
+        board=str(content["board"]),
+        chip_id=chip_id,
+        settings=settings.crc_of(document),
+        layout_hash=str(content["layout_hash"]) or None,
+    )
+
+
 def push_board(
     client: Client,
     document: bytes,
@@ -73,11 +98,7 @@ def push_board(
     """
     content, reason = settings.load(document)
     if content is None:
-        raise PushFailed(
-            f"these settings are not valid: {reason}",
-            why="the board would refuse them",
-            cure="run `frogfeed check` and `frogfeed build` again",
-        )
+        raise _invalid(reason)
     _check_size("layout", len(layout_text))
     hello = client.hello or client.connect()
     if hello.board is not None and hello.board != content["board"] and not replace:
@@ -260,6 +281,14 @@ def _check_size(what: What, size: int) -> None:
             why="that is what its memory holds at once",
             cure="spread the drives over more boards" if what == "settings" else "shorten the layout file's comments",
         )
+
+
+def _invalid(reason: str | None) -> PushFailed:
+    return PushFailed(
+        f"these settings are not valid: {reason}",
+        why="the board would refuse them",
+        cure="run `frogfeed check` and `frogfeed build` again",
+    )
 
 
 def _not_taken(client: Client, refusal: BoardRefused) -> PushFailed:

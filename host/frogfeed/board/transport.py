@@ -190,7 +190,10 @@ def _cannot_open(device: str, problem: Exception) -> NoPort | PortBusy:
 
 
 class Stepped(Protocol):
-    """A simulated board with a serial side, which moves only when it is told to."""
+    """A simulated board with a serial side, which moves only when it is told to.
+
+    `read` and `write` may raise OSError while its cable is out.
+    """
 
     def write(self, data: bytes) -> object:
         """Bytes for the board."""
@@ -223,14 +226,20 @@ class SteppedTransport:
         """See `Transport.read`; steps the board until it says something or the time is up."""
         end_ms = self._now_ms + max(0, math.ceil(timeout_s * 1000))
         while True:
-            data = self._device.read()
+            try:
+                data = self._device.read()
+            except OSError as problem:
+                raise PortVanished("the simulated cable is out", where=self._name) from problem
             if data or self._now_ms >= end_ms:
                 return data
             self._step(min(self._step_ms, end_ms - self._now_ms))
 
     def write(self, data: bytes) -> None:
         """Hand `data` to the board."""
-        self._device.write(data)
+        try:
+            self._device.write(data)
+        except OSError as problem:
+            raise PortVanished("the simulated cable is out", where=self._name) from problem
 
     def now_s(self) -> float:
         """The board's time in seconds since this transport was made."""
