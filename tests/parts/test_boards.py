@@ -33,7 +33,7 @@ def write(folder: Path, name: str, change: tuple[str, str]) -> Path:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (('pin = { pin = 9 }', 'pin = { pin = 10 }'), "GP10 is claimed by"),
+        (("pin = { pin = 9 }", "pin = { pin = 10 }"), "GP10 is claimed by"),
         (('oe_pin = 6, held_off = "10 kΩ from OE to 3.3 V"', "oe_pin = 6"), "holds outputs off"),
         (('type = "bridge", chip = "SENSE1"', 'type = "brigde", chip = "SENSE1"'), "no type brigde"),
         (("interlocked = false", "interlokked = false"), "interlokked"),

@@ -192,15 +192,24 @@ def test_a_small_change_moves_nothing_that_need_not_move() -> None:
 def test_drives_of_one_table_share_a_board_with_its_feed() -> None:
     near, far = (0.0, 0.0), (9000.0, 0.0)
     sites = [
-        BoardSite(name, boards.profile("pico-relay"), None, place, False)
-        for name, place in (("B1", near), ("B2", far))
+        BoardSite(name, boards.profile("pico-relay"), None, place, False) for name, place in (("B1", near), ("B2", far))
     ]
     drives = [
         DriveNeed(name, ("left", "right"), False, (), place, None)
         for name, place in (("T1", near), ("T2", far), ("T3", far))
     ]
     feed = FeedNeed(
-        "X.F", ("X.F",), "X", "main", (((("T1", "left"), ("T2", "left")), "A"),), ("T1", "T2"), True, (), None, far, None
+        "X.F",
+        ("X.F",),
+        "X",
+        "main",
+        (((("T1", "left"), ("T2", "left")), "A"),),
+        ("T1", "T2"),
+        True,
+        (),
+        None,
+        far,
+        None,
     )
     link = Linkage((1400, 1600), 10.0, 10.0, 1.0, 2.0, 0.5, 0.3)
     moving = {d.name: Moving(d.settings, link, Motion(1000.0, 120.0)) for d in drives}
