@@ -55,7 +55,8 @@ class DrivePhysics:
 class OutputPhysics:
     """One switched output as it really is. Times in ms; None: as its settings say.
 
-    `transfer_ms`: how long neither contact of a changeover touches. `interlocked`: two changeover relays in a row, so that hardware never joins both wires.
+    `transfer_ms`: how long neither contact of a changeover touches. `interlocked`: two changeover relays in a row,
+    so that hardware never joins both wires.
     """
 
     operate_ms: float | None = None
@@ -82,12 +83,47 @@ class TrackPhysics:
 
 
 @dataclass(frozen=True, slots=True)
+class SupplyPhysics:
+    """A district's supply. `ohm` is all there is round a short: supply, bus, droppers, rail, contacts.
+
+    `retry_ms`: after a trip it comes back by itself after so long; 0: it stays off until it is turned on again.
+    """
+
+    volts: float = 12.0
+    ohm: float = 0.8
+    limit_a: float | None = None
+    trip_a: float = 2.0
+    trip_ms: float = 100.0
+    retry_ms: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class SensorPhysics:
+    """A sensor as it really is. `sees`: "mean" (of a rectified or a plain DC current), "mean-of-ac" (nothing, on DCC),
+    "instant-ac" (the square wave itself).
+    """
+
+    sees: str = "mean"
+
+
+@dataclass(frozen=True, slots=True)
+class TripPhysics:
+    """A hardware trip: at which current it acts, and how long it takes."""
+
+    trip_a: float = 3.5
+    latency_us: float = 400.0
+
+
+@dataclass(frozen=True, slots=True)
 class Physical:
     """All of it: what is not named takes the defaults."""
 
     drives: Mapping[str, DrivePhysics] = field(default_factory=dict)
     outputs: Mapping[str, OutputPhysics] = field(default_factory=dict)
     track: TrackPhysics = field(default_factory=TrackPhysics)
+    supplies: Mapping[str, SupplyPhysics] = field(default_factory=dict)
+    sensors: Mapping[str, SensorPhysics] = field(default_factory=dict)
+    trips: Mapping[str, TripPhysics] = field(default_factory=dict)
     in_phase: tuple[frozenset[str], ...] = ()
     commons: tuple[frozenset[str], ...] = ()
 

@@ -8,6 +8,7 @@ from typing import Any
 from frogfeed.bench.sim.physics.clock import Clock
 from frogfeed.bench.sim.physics.rails import Rails
 from frogfeed.bench.sim.physics.records import Records
+from frogfeed.bench.sim.physics.supply import Supplies
 from frogfeed.bench.sim.physics.trains import Trains
 
 
@@ -20,6 +21,7 @@ class Railway:
         self._rails = Rails(scenario["rails"], self._clock, self._records)
         self._trains = Trains(self._clock, self._rails, self._records, scenario["tick_us"])
         self._trains.lead_us = scenario["lead_us"]
+        self._supplies = Supplies(scenario["supplies"], self._clock, self._rails, self._trains, self._records)
         self._changes: list[tuple[int, int, int, list[Any]]] = []
         self._count = 0
 

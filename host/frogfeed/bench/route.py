@@ -258,7 +258,11 @@ def train_spec(
         "roads": path.roads,
         "end_um": path.length_um + round(1000 * tail) if run_off else -1,
         "vehicles": [
-            {"name": v.name, "load_ma": v.load_ma, "axles": [[round(1000 * at), int(picks_up)] for at, picks_up in v.axles]}
+            {
+                "name": v.name,
+                "load_ma": v.load_ma,
+                "axles": [[round(1000 * at), int(picks_up)] for at, picks_up in v.axles],
+            }
             for v in vehicles
         ],
     }

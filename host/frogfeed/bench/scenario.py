@@ -12,7 +12,16 @@ from typing import Any
 
 from frogfeed.bench.circuit import build_circuit
 from frogfeed.bench.errors import BenchError
-from frogfeed.bench.physical import DEAD_BAND_US, STOPS_US, DrivePhysics, OutputPhysics, Physical
+from frogfeed.bench.physical import (
+    DEAD_BAND_US,
+    STOPS_US,
+    DrivePhysics,
+    OutputPhysics,
+    Physical,
+    SensorPhysics,
+    SupplyPhysics,
+    TripPhysics,
+)
 
 FRAME_MS = 20.0
 """A servo looks at its pulse once in this time."""
@@ -61,6 +70,10 @@ def build_scenario(
         "drop": list(drop),
         "rails": circuit.spec,
         "classes": dict(circuit.class_of),
+        "supplies": {
+            district: _supply(physical.supplies.get(district, SupplyPhysics()))
+            for district in sorted({w["district"] for w in netlist["wires"].values()})
+        },
         "boards": boards,
     }
 
@@ -131,6 +144,8 @@ def _board(
             for f in doc["feeds"]
         },
         "inputs": [[i["name"], i["chip"], i["pin"], i["active"]] for i in doc["inputs"]],
+        "sensors": [_sensor(s, doc, physical) for s in doc["sensors"]],
+        "trips": [_trip(t, doc, physical.trips.get(t["name"], TripPhysics())) for t in doc["trips"]],
         "chips": [dict(c) for c in doc["chips"]],
         "buses": [dict(b) for b in doc["buses"]],
     }
@@ -215,6 +230,43 @@ def _output(feed: Mapping[str, Any], physics: OutputPhysics) -> dict[str, Any]:
         "bounce_us": _us(physics.bounce_ms, feed["bounce_ms"]),
         "transfer_us": round(1000 * physics.transfer_ms),
         "interlocked": int(physics.interlocked),
+    }
+
+
+def _supply(physics: SupplyPhysics) -> dict[str, int]:
+    return {
+        "mv": round(1000 * physics.volts),
+        "milliohm": round(1000 * physics.ohm),
+        "limit_ma": round(1000 * physics.limit_a) if physics.limit_a else 0,
+        "trip_ma": round(1000 * physics.trip_a),
+        "trip_us": round(1000 * physics.trip_ms),
+        "retry_us": round(1000 * physics.retry_ms),
+    }
+
+
+def _sensor(sensor: Mapping[str, Any], doc: Mapping[str, Any], physical: Physical) -> dict[str, Any]:
+    default = SensorPhysics("mean" if doc["control"] == "dc" or sensor["measure"] == "mean" else "instant-ac")
+    return {
+        "name": sensor["name"],
+        "kind": sensor["kind"],
+        "pin": sensor["pin"],
+        "chip": sensor["chip"],
+        "channel": sensor["channel"],
+        "role": sensor["role"],
+        "zero_count": sensor["zero_count"],
+        "na_per_count": sensor["na_per_count"],
+        "watches": [doc["feeds"][i]["name"] for i in sensor["watches"]],
+        "sees": physical.sensors.get(sensor["name"], default).sees,
+    }
+
+
+def _trip(trip: Mapping[str, Any], doc: Mapping[str, Any], physics: TripPhysics) -> dict[str, Any]:
+    return {
+        "name": trip["name"],
+        "line": [trip["input"]["pin"], trip["input"]["active"]],
+        "watches": [doc["feeds"][i]["name"] for i in trip["watches"]],
+        "trip_ma": round(1000 * physics.trip_a),
+        "latency_us": round(physics.latency_us),
     }
 
 

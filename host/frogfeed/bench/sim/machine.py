@@ -208,6 +208,85 @@ class Timer:
             self._callback(self)
 
 
+class I2C:
+    """An I2C bus of the board, found by its pins (or its number). A byte takes nine clocks; start and stop one each."""
+
+    def __init__(self, id=0, *, scl=None, sda=None, freq=400000, timeout=50000):
+        self._bus = None
+        for bus in _W.buses:
+            if sda is not None and _number(sda) == bus.sda and _number(scl) == bus.scl:
+                self._bus = bus
+        if self._bus is None and sda is None and isinstance(id, int) and id < len(_W.buses):
+            self._bus = _W.buses[id]
+        self._freq = freq
+        self._timeout = timeout
+
+    def _chip(self, address, count):
+        """The chip, after the time the transfer takes."""
+        bits = 9 * (count + 1) + 2
+        if self._bus is None:
+            _K.spend(bits * 1000000 // self._freq)
+            raise OSError(5)
+        if self._bus.stuck:
+            _K.spend(self._timeout)
+            return self._bus.chip(address)
+        try:
+            chip = self._bus.chip(address)
+        except OSError:
+            _K.spend(11 * 1000000 // self._freq + 10)
+            raise
+        _K.spend(bits * 1000000 // self._freq + 10)
+        return chip
+
+    def scan(self):
+        """Addresses that answer."""
+        found = []
+        for address in range(8, 120):
+            try:
+                self._chip(address, 0)
+            except OSError:
+                continue
+            found.append(address)
+        return found
+
+    def writeto(self, addr, buf, stop=True):
+        """Send bytes; how many were acknowledged."""
+        if addr == 0 and self._bus is not None:
+            self._bus.general_call(buf)
+            return len(buf)
+        self._chip(addr, len(buf)).write(buf)
+        return len(buf)
+
+    def writevto(self, addr, vector, stop=True):
+        """Send several buffers as one transfer."""
+        return self.writeto(addr, b"".join([bytes(v) for v in vector]))
+
+    def readfrom(self, addr, nbytes, stop=True):
+        """Receive bytes."""
+        return bytes(self._chip(addr, nbytes).read(nbytes))
+
+    def readfrom_into(self, addr, buf, stop=True):
+        """Receive as many bytes as the buffer holds."""
+        buf[:] = self._chip(addr, len(buf)).read(len(buf))
+
+    def writeto_mem(self, addr, memaddr, buf, *, addrsize=8):
+        """Write registers."""
+        self.writeto(addr, bytes([memaddr]) + bytes(buf))
+
+    def readfrom_mem(self, addr, memaddr, nbytes, *, addrsize=8):
+        """Read registers."""
+        self.writeto(addr, bytes([memaddr]), False)
+        return self.readfrom(addr, nbytes)
+
+    def readfrom_mem_into(self, addr, memaddr, buf, *, addrsize=8):
+        """Read registers into a buffer."""
+        self.writeto(addr, bytes([memaddr]), False)
+        self.readfrom_into(addr, buf)
+
+
+SoftI2C = I2C
+
+
 class ADC:
     """An analogue input."""
 

@@ -29,6 +29,7 @@ class Board:
         self.sinks = [None] * count
         self.active = [0] * count
         self.servo_of = [-1] * count
+        self.followers = {}
         self.servos = None
         self.irqs = {}
         self.masked = 0
@@ -48,6 +49,15 @@ class Board:
                     function(argument, on)
         if line in self.irqs:
             self._interrupt(line)
+        if line in self.followers:
+            rest, function = self.followers[line]
+            function(value if driving else rest)
+
+    def follow(self, line, rest, function):
+        """Call `function(level)` with every level of a line, held at `rest` by a resistor while nobody drives it."""
+        self.followers[line] = (rest, function)
+        self.outside[line] = rest
+        function(self.out[line] if self.driving[line] else rest)
 
     def add_sink(self, line, active, function, argument):
         """Tell `function(argument, on)` when the line turns active or not."""
@@ -121,7 +131,8 @@ class Board:
             self.pull[line] = -1
             if self.driving[line]:
                 self.set_line(line, 0, 0)
-            self.pulse(line, 0)
+            if self.servo_of[line] >= 0:
+                self.pulse(line, 0)
 
     def dump(self):
         """Which lines are driven, and how."""

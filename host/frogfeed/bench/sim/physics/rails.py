@@ -68,6 +68,9 @@ class Rails:
         self.joins = None  # set by Trains: returns the label groups that vehicles join now
         self.listener = None  # called after labels or drive ends have changed
         self.sparks = {}
+        self.spark_edges = {}
+        self.powered = [1] * self.nw
+        self.on_sparks = None  # called after sparks have changed
         self.was_joined = False
         self.changed = False
         for island in range(len(self.island_edges)):
@@ -216,20 +219,27 @@ class Rails:
                 groups.setdefault(root, []).append(label)
         now = self.clock.now
         seen = {}
+        powered = self.powered
         for members in groups.values():
             members.sort()
             for i in range(len(members)):
                 for j in range(i + 1, len(members)):
-                    if self.conflict[members[i]][members[j]]:
-                        seen[(members[i], members[j])] = 1
+                    a, b = members[i], members[j]
+                    if self.conflict[a][b] and powered[a] and powered[b]:
+                        seen[(a, b)] = 1
         for pair in list(self.sparks):
             if pair not in seen:
                 began = self.sparks.pop(pair)
+                self.spark_edges.pop(pair)
                 self.records.put("spark-end", now, wires=self.pair_names(pair), us=now - began)
         for pair in seen:
+            edges, words = self.path(pair[0], pair[1], joins)
+            self.spark_edges[pair] = edges
             if pair not in self.sparks:
                 self.sparks[pair] = now
-                self.records.put("spark", now, wires=self.pair_names(pair), cause=self.path(pair[0], pair[1], joins))
+                self.records.put("spark", now, wires=self.pair_names(pair), cause=words)
+        if self.on_sparks is not None:
+            self.on_sparks()
 
     @staticmethod
     def _unite(up, a, b):
@@ -249,34 +259,42 @@ class Rails:
         return [self.names[pair[0]], self.names[pair[1]]]
 
     def path(self, start, goal, joins):
-        """One chain of closed contacts, legs and vehicles from one wire to another, as words."""
+        """One chain of closed contacts, legs and vehicles from one wire to another: (edges, words)."""
         around = {}
         for edge in range(len(self.closed)):
             if self.closed[edge]:
                 a, b, name = self.edge_a[edge], self.edge_b[edge], self.edge_name[edge]
-                around.setdefault(a, []).append((b, name))
-                around.setdefault(b, []).append((a, name))
+                around.setdefault(a, []).append((b, name, edge))
+                around.setdefault(b, []).append((a, name, edge))
         for pair in joins:
             for a, b in ((pair[2], pair[3]), (pair[3], pair[2])):
-                around.setdefault(a, []).append((b, pair[4]))
+                around.setdefault(a, []).append((b, pair[4], -1))
         came = {start: None}
         queue = [start]
         while queue and goal not in came:
             node = queue.pop(0)
-            for other, name in around.get(node, ()):
+            for other, name, edge in around.get(node, ()):
                 if other not in came:
-                    came[other] = (node, name)
+                    came[other] = (node, name, edge)
                     queue.append(other)
         if goal not in came:
-            return ["by way of a third wire"]
+            return [], ["by way of a third wire"]
         words = []
+        edges = []
         node = goal
         while came[node] is not None:
-            before, name = came[node]
+            before, name, edge = came[node]
             words.append(name)
+            if edge >= 0:
+                edges.append(edge)
             node = before
         words.reverse()
-        return words
+        return edges, words
+
+    def rejudge(self):
+        """Judge this instant again though no contact has moved: a supply went off or on, or metal fell on the track."""
+        self.changed = True
+        self.touch()
 
     def fed(self, cls):
         """Whether a class is joined to a bus wire now."""

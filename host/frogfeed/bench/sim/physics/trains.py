@@ -35,8 +35,9 @@ class _Wheel:
 
 
 class _Vehicle:
-    def __init__(self, name):
+    def __init__(self, name, load_ma):
         self.name = name
+        self.load_ma = load_ma
         self.left = None
         self.right = None
         self.lost_since = -1
@@ -70,6 +71,7 @@ class Trains:
         self.sides = []
         self.bridging = []
         self.suspects = []
+        self.metal = {}  # things that lie across two rails: name -> (class, class)
         self.lead_us = 60_000
         self.check_slot = clock.slot(self._check)
         self.free_slots = []
@@ -91,7 +93,7 @@ class Trains:
         train.since = self.clock.now
         train.end_um = spec.get("end_um", -1)
         for v in spec["vehicles"]:
-            vehicle = _Vehicle(v["name"])
+            vehicle = _Vehicle(v["name"], v.get("load_ma", 0))
             train.vehicles.append(vehicle)
             vehicle.left = _Side(train.name + "." + v["name"] + " left pickups")
             vehicle.right = _Side(train.name + "." + v["name"] + " right pickups")
@@ -263,7 +265,23 @@ class Trains:
                 if found is None:
                     found = []
                 found.append((first, other, segment[1], segment[2], self.wheel_name(wheel)))
+        for name in self.metal:
+            one, two = self.metal[name]
+            if label[one] != label[two]:
+                if found is None:
+                    found = []
+                found.append((label[one], label[two], one, two, name))
         return found
+
+    def lay_across(self, name, one, two):
+        """Lay something of metal across two rails (by class), until it is taken away."""
+        self.metal[name] = (one, two)
+        self.rails.rejudge()
+
+    def take_away(self, name):
+        """Take it away again."""
+        self.metal.pop(name, None)
+        self.rails.rejudge()
 
     @staticmethod
     def wheel_name(wheel):

@@ -2,10 +2,12 @@
 
 from .board import Board, line_of
 from .chance import Chance
+from .chips import build_chips
 from .contacts import Contacts
 from .rails import Rails
 from .records import Records
 from .servos import FRAME_US, Hands, Servos
+from .supply import Sensors, Supplies
 from .trains import Trains
 from .watch import Watch
 
@@ -74,6 +76,29 @@ class World:
                     line = line_of(chip, pin)
                     self.board.add_sink(line, active, self.contacts.drive, (output, coil))
 
+        self.supplies = Supplies(scenario["supplies"], clock, self.rails, self.trains, self.records)
+        self.sensors = Sensors(spec["sensors"], spec["trips"], clock, self.board, self.servos, self.records)
+        self.told_ma = {}  # what a host that joins several boards says of this board's outputs
+        self.sensors.source = self.supplies.output_ma if tell is None else self._told
+        if spec["trips"] and tell is None:
+            self.supplies.listener = self.sensors.look
+        self.adc_of = {}
+        for i in range(len(spec["sensors"])):
+            if spec["sensors"][i]["kind"] == "adc":
+                self.adc_of[spec["sensors"][i]["pin"]] = i
+        self.chips, self.buses = build_chips(spec["chips"], spec["buses"], self.board, clock, self.sensors)
+
+    def _told(self):
+        return self.told_ma
+
+    def analogue(self, line):
+        """A reading of an analogue pin, 0 to 65535."""
+        number = self.adc_of.get(line)
+        if number is None:
+            return 0
+        counts = self.sensors.reading(number, 50)
+        return 0 if counts < 0 else 65535 if counts > 65535 else counts
+
     def begin(self, state=None):
         """Power on, or (with the state of a previous life) come back after a reset of the board."""
         if state is None:
@@ -82,6 +107,7 @@ class World:
             self.servos.begin()
             self.hands.begin()
             self.contacts.begin()
+            self.sensors.begin()
         else:
             self.chance.state = state["chance"]
             self.servos.load(state["servos"])
@@ -91,7 +117,17 @@ class World:
             self.contacts.load(state["contacts"])
             self.trains.load(state["trains"])
             self.board.load(state["board"])
+            self.sensors.load(state["sensors"])
+            for chip, kept in zip(self.chips, state["chips"]):
+                chip.held = 0  # held again, if it should be, by the lines below
+                chip.load(kept)
+            for bus, stuck in zip(self.buses, state["stuck"]):
+                bus.stuck = stuck
+            for name in state["off"]:
+                self.supplies._power(name, 0)
             self.board.release_all()
+            for line in self.board.followers:
+                self.board.set_line(line, 0, 0)
         self.rails.touch()
 
     def dump(self):
@@ -104,6 +140,10 @@ class World:
             "inputs": {n: 1 if self.board.outside[line] == active else 0 for n, (line, active) in self.inputs.items()},
             "board": self.board.dump(),
             "trains": self.trains.dump(),
+            "sensors": self.sensors.dump(),
+            "chips": [chip.dump() for chip in self.chips],
+            "stuck": [bus.stuck for bus in self.buses],
+            "off": [name for name in self.supplies.off if self.supplies.off[name]],
             "chance": self.chance.state,
         }
 
@@ -154,5 +194,32 @@ class World:
                 facts.get("release_us", -1),
                 facts.get("bounce_us", -1),
             )
+        elif kind == "chip-missing":
+            self.chips[facts["chip"]].absent = on
+        elif kind == "chip-power":
+            self.chips[facts["chip"]].power_on()
+        elif kind == "bus-stuck":
+            self.buses[facts["bus"]].stuck = on
+        elif kind == "sensor-dead":
+            self._sensor(facts, on, -1)
+        elif kind == "sensor-saturated":
+            self._sensor(facts, 0, facts.get("counts", 65535) if on else -1)
+        elif kind == "load":
+            self.supplies.extra_ma[facts["output"]] = facts["ma"] if on else 0
+            self.sensors.look()
+        elif kind == "metal":
+            name = facts.get("name", "metal")
+            if on:
+                self.trains.lay_across(name, facts["rails"][0], facts["rails"][1])
+            else:
+                self.trains.take_away(name)
+        elif kind == "supply":
+            self.supplies.restore(facts["district"])
         else:
             raise KeyError(kind)
+
+    def _sensor(self, facts, dead, stuck_at):
+        names = [s["name"] for s in self.sensors.sensors]
+        i = names.index(facts["sensor"])
+        self.sensors.dead[i] = dead
+        self.sensors.stuck_at[i] = stuck_at

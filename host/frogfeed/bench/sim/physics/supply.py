@@ -1,0 +1,217 @@
+"""Supplies that trip, and how much current flows through each switched output.
+
+Currents are whole milliamperes. A vehicle with pickups draws its load shared over its wheels; a spark draws what the
+supply gives, through every leg on its path. Loads are reckoned when somebody asks, sparks when they change.
+"""
+
+
+class Supplies:
+    """The districts' supplies and the currents through outputs. `specs`: district -> figures of `SupplyPhysics`."""
+
+    def __init__(self, specs, clock, rails, trains, records):
+        self.clock = clock
+        self.rails = rails
+        self.trains = trains
+        self.records = records
+        self.specs = specs
+        self.names = sorted(specs)
+        self.slots = {}
+        self.on_again = {}
+        for name in self.names:
+            self.slots[name] = clock.slot(self._trip, name)
+            self.on_again[name] = clock.slot(self.restore, name)
+        self.off = {}
+        self.extra_ma = {}
+        self.spark_ma = {}
+        self.listener = None  # called when the currents of sparks have changed
+        self.wire_district = {}
+        for index in range(rails.nw):
+            self.wire_district[index] = rails.names[index].rsplit(".", 1)[0]
+        self.edge_output = {}
+        for output in rails.outputs:
+            for side in ("A", "B"):
+                for edge in rails.outputs[output][side]:
+                    self.edge_output[edge] = output
+        rails.on_sparks = self.sparks_changed
+
+    def fault_ma(self, district):
+        """What flows in a short: what the resistances let through, or what the supply gives."""
+        spec = self.specs.get(district)
+        if spec is None:
+            return 0
+        through = spec["mv"] * 1000 // (spec["milliohm"] or 1)
+        return min(through, spec["limit_ma"]) if spec["limit_ma"] else through
+
+    def sparks_changed(self):
+        """Reckon what the sparks draw, and start or stop the supplies' patience."""
+        before = self.spark_ma
+        self.spark_ma = {}
+        hit = {}
+        for pair in self.rails.sparks:
+            district = self.wire_district[pair[0]]
+            amount = self.fault_ma(district)
+            hit[district] = amount
+            hit[self.wire_district[pair[1]]] = amount
+            for edge in self.rails.spark_edges[pair]:
+                output = self.edge_output.get(edge)
+                if output is not None:
+                    self.spark_ma[output] = amount
+        for name in self.names:
+            slot = self.slots[name]
+            if hit.get(name, 0) >= self.specs[name]["trip_ma"]:
+                if self.clock.pending(slot) < 0:
+                    self.clock.at(self.clock.now + self.specs[name]["trip_us"], slot)
+            else:
+                self.clock.cancel(slot)
+        if self.listener is not None and self.spark_ma != before:
+            self.listener()
+
+    def _trip(self, name):
+        self._power(name, 0)
+        self.records.put("supply-trip", self.clock.now, district=name)
+        if self.specs[name]["retry_us"]:
+            self.clock.at(self.clock.now + self.specs[name]["retry_us"], self.on_again[name])
+
+    def restore(self, name):
+        """Turn a supply on again."""
+        self._power(name, 1)
+        self.records.put("supply-on", self.clock.now, district=name)
+
+    def _power(self, name, on):
+        self.off[name] = not on
+        for index in self.wire_district:
+            if self.wire_district[index] == name:
+                self.rails.powered[index] = on
+        self.rails.rejudge()
+
+    def output_ma(self):
+        """The current through every output that carries one, now."""
+        found = dict(self.spark_ma)
+        for output in self.extra_ma:
+            found[output] = found.get(output, 0) + self.extra_ma[output]
+        rails = self.rails
+        for train in self.trains.trains.values():
+            for vehicle in train.vehicles:
+                load = vehicle.load_ma
+                if not load:
+                    continue
+                for side in (vehicle.left, vehicle.right):
+                    if side.wheels:
+                        self._share(found, side, load, rails)
+        return found
+
+    def _share(self, found, side, load, rails):
+        """Add a vehicle's load to the outputs that feed the rails under one side's pickups."""
+        each = load // len(side.wheels)
+        for wheel in side.wheels:
+            cls = wheel.path[wheel.at][1]
+            if cls < rails.nw:
+                continue
+            label = rails.label[cls]
+            if label >= rails.nw or self.off.get(self.wire_district[label]):
+                continue
+            for edge in self.edge_output:
+                if rails.closed[edge]:
+                    one, two = rails.edge_a[edge], rails.edge_b[edge]
+                    rail = two if one == label else one if two == label else -1
+                    if rail == cls or (rail >= 0 and rails.label[rail] == label and self._near(rails, rail, cls)):
+                        output = self.edge_output[edge]
+                        found[output] = found.get(output, 0) + each
+                        break
+
+    @staticmethod
+    def _near(rails, rail, cls):
+        """Whether a closed blade contact joins two classes directly."""
+        for edge, closed in enumerate(rails.closed):
+            if closed and {rails.edge_a[edge], rails.edge_b[edge]} == {rail, cls}:
+                return True
+        return False
+
+
+class Sensors:
+    """What the board's sensors and hardware trips make of the currents through its outputs."""
+
+    def __init__(self, sensors, trips, clock, board, servos, records):
+        self.clock = clock
+        self.board = board
+        self.servos = servos
+        self.records = records
+        self.sensors = sensors
+        self.trips = trips
+        self.source = None  # gives the current of every output
+        self.held = [0] * len(sensors)
+        self.before = [0] * len(sensors)
+        self.changed_at = [0] * len(sensors)
+        self.dead = [0] * len(sensors)
+        self.stuck_at = [-1] * len(sensors)
+        self.trip_slots = [clock.slot(self._trip, i) for i in range(len(trips))]
+        self.tripping = [0] * len(trips)
+
+    def begin(self):
+        """Let every trip line rest."""
+        for i in range(len(self.trips)):
+            self._line(i, 0)
+
+    def _line(self, i, on):
+        line, active = self.trips[i]["line"]
+        self.board.apply(line, active if on else 1 - active)
+
+    def look(self):
+        """The currents have changed: hardware trips follow after their own delay."""
+        currents = self.source()
+        for i in range(len(self.trips)):
+            trip = self.trips[i]
+            total = sum([currents.get(name, 0) for name in trip["watches"]])
+            over = 1 if total >= trip["trip_ma"] else 0
+            if over != self.tripping[i]:
+                self.tripping[i] = over
+                self.clock.at(self.clock.now + trip["latency_us"], self.trip_slots[i])
+
+    def _trip(self, i):
+        self.records.put("trip-line", self.clock.now, trip=self.trips[i]["name"], on=self.tripping[i])
+        self._line(i, self.tripping[i])
+
+    def current_ma(self, i):
+        """The current that sensor i sees now."""
+        sensor = self.sensors[i]
+        if sensor["role"] == "servo":
+            servos = self.servos
+            total = 0
+            for n in range(len(servos.pos)):
+                if servos.pulse[n]:
+                    total += 650 if servos.stuck[n] and servos.pulse[n] != servos.pos[n] else 10
+                if servos.moving[n]:
+                    total += 200
+            return total
+        currents = self.source()
+        return sum([currents.get(name, 0) for name in sensor["watches"]])
+
+    def reading(self, i, settle_us):
+        """Counts of sensor i, as of its last finished conversion. Negative where the current is."""
+        sensor = self.sensors[i]
+        now_ma = self.current_ma(i)
+        if now_ma != self.held[i]:
+            self.before[i] = self.held[i]
+            self.held[i] = now_ma
+            self.changed_at[i] = self.clock.now
+        amount = self.before[i] if self.clock.now - self.changed_at[i] < settle_us else self.held[i]
+        if self.dead[i]:
+            amount = 0
+        if sensor["sees"] == "mean-of-ac":
+            amount = 0
+        elif sensor["sees"] == "instant-ac" and (self.clock.now // 58) & 1:
+            amount = -amount
+        counts = sensor["zero_count"] + amount * 1000000 // sensor["na_per_count"]
+        return self.stuck_at[i] if self.stuck_at[i] >= 0 else counts
+
+    def dump(self):
+        """What survives a reset of the board."""
+        return {"dead": self.dead, "stuck_at": self.stuck_at, "tripping": self.tripping}
+
+    def load(self, state):
+        """Take up where the previous life left the sensors."""
+        self.dead = state["dead"]
+        self.stuck_at = state["stuck_at"]
+        self.tripping = state["tripping"]
+        for i in range(len(self.trips)):
+            self._line(i, self.tripping[i])
