@@ -1,0 +1,129 @@
+"""The bench for a layout and its plan: everything the physics needs, taken from what the layout and the parts say."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from frogboard import settings
+
+from frogfeed.bench.errors import BenchError
+from frogfeed.bench.physical import (
+    OutputPhysics,
+    Physical,
+    SensorPhysics,
+    SupplyPhysics,
+    TrackPhysics,
+    TripPhysics,
+    drive_physics,
+)
+from frogfeed.bench.scenario import build_scenario
+from frogfeed.layout.model import Layout
+from frogfeed.layout.schema import Drive, Protection
+from frogfeed.parts.gauges import gauge
+from frogfeed.plan.model import Plan
+from frogfeed.track.netlist import netlist
+from frogfeed.track.network import RailNetwork
+
+ROUND_A_SHORT_OHM = 0.5
+"""What bus, droppers, rail and contacts add to a supply's own resistance where nothing better is known."""
+RETRY_MS = 5000.0
+
+
+def read_documents(texts: Mapping[str, bytes]) -> list[dict[str, Any]]:
+    """Settings documents with their defaults filled in, in the order given. Raises BenchError for a bad one."""
+    found = []
+    for board, text in texts.items():
+        document, reason = settings.load(text)
+        if document is None:
+            raise BenchError(f"the settings of board {board} are not valid: {reason}")
+        found.append(document)
+    return found
+
+
+def physical_of(layout: Layout, network: RailNetwork, plan: Plan) -> Physical:
+    """Drives, outputs, supplies, sensors and lengths as the layout, the gauge and the board profiles state them."""
+    file = layout.file
+    throw = gauge(file.layout.gauge).default_throw_mm.value
+    starts = {d.need.name: d.home or 0 for b in plan.boards for d in b.drives}
+    outputs: dict[str, OutputPhysics] = {}
+    sensors: dict[str, SensorPhysics] = {}
+    trips: dict[str, TripPhysics] = {}
+    dcc = file.layout.control == "dcc"
+    for board in plan.boards:
+        for feed in board.feeds:
+            switch = board.profile.switch(feed.channel)
+            outputs[feed.need.output] = OutputPhysics(
+                switch.operate_ms.value,
+                switch.release_ms.value,
+                switch.bounce_ms.value,
+                interlocked=switch.interlocked,
+            )
+            if feed.trip is not None:
+                trips[feed.trip.name] = TripPhysics(feed.trip.trip_a.value, feed.trip.latency_us.value)
+            if feed.sensor is not None:
+                kind = board.profile.sensor_types[feed.sensor.type].measures
+                sees = {"instantaneous": "instant-ac", "average": "mean-of-ac", "rectified-average": "mean"}[kind]
+                sensors[feed.sensor.name] = SensorPhysics(sees if dcc else "mean")
+    return Physical(
+        drives={
+            name: drive_physics(file.drive.get(name, Drive()), throw, starts.get(name, 0)) for name in network.drives
+        },
+        outputs=outputs,
+        track=track_of(layout),
+        in_phase=tuple(network.in_phase),
+        commons=tuple(network.commons),
+        supplies={
+            name: SupplyPhysics(
+                volts=d.volts or 12.0,
+                ohm=d.internal_ohm + ROUND_A_SHORT_OHM,
+                limit_a=d.limit_a,
+                trip_a=d.trip_a,
+                trip_ms=d.trip_ms,
+                retry_ms=RETRY_MS if d.protection is Protection.RETRY else 0.0,
+            )
+            for name, d in file.district.items()
+        },
+        sensors=sensors,
+        trips=trips,
+    )
+
+
+def track_of(layout: Layout) -> TrackPhysics:
+    """Lengths along the track, where the layout states them."""
+    file = layout.file
+    lengths = {n: p.length_mm for n, p in {**file.pieces(), **file.place}.items() if p.length_mm is not None}
+    plastic = [p.plastic_mm for p in file.pieces().values() if p.plastic_mm is not None]
+    return TrackPhysics(road_mm=lengths, plastic_mm=max(plastic, default=TrackPhysics().plastic_mm))
+
+
+def layout_scenario(
+    layout: Layout, network: RailNetwork, plan: Plan, documents: Mapping[str, bytes], **how: Any
+) -> dict[str, Any]:
+    """The scenario of a planned layout with the settings documents that its boards are sent.
+
+    `how` goes to `build_scenario`: seed, drop, ticks_start_us.
+    """
+    physical = physical_of(layout, network, plan)
+    return build_scenario(netlist(network), read_documents(documents), physical, **how)
+
+
+def strip_defaults(document: Mapping[str, Any]) -> dict[str, Any]:
+    """A document as it was written, without the None of what it leaves out: what may be sealed again."""
+    found: dict[str, Any] = _strip(document)
+    return found
+
+
+def _strip(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {k: _strip(v) for k, v in value.items() if v is not None}
+    if isinstance(value, Sequence) and not isinstance(value, (str, bytes)):
+        return [_strip(v) for v in value]
+    return value
+
+
+def seal_document(document: Mapping[str, Any]) -> bytes:
+    """The bytes of a (changed) document, with a fresh CRC."""
+    body = {k: v for k, v in strip_defaults(document).items() if k != "crc32"}
+    return bytes(settings.seal(json.dumps(body, separators=(",", ":"))))
