@@ -36,29 +36,29 @@ def command(quiet: bool, as_data: bool, seed: int) -> None:
     findings = tuple(all_findings(layout, network))
     bad = [f for f in findings if f.severity is not Severity.NOTE]
     if talk:
-        click.echo(f"1 Check   {layout.file.layout.name}: {len(network.rails)} rails, {len(network.drives)} drives, "
-                   f"proven for all settings: {len(bad)} errors and warnings, {len(findings)} findings in all.")  # fmt: skip
+        click.echo(
+            f"1 Check   {layout.file.layout.name}: {len(network.rails)} rails, {len(network.drives)} drives, all "
+            f"settings proven; {len(bad)} errors and warnings, {len(findings)} findings in all."
+        )
     if bad:
         show(bad, "text")
         raise SystemExit(FINDINGS)
     ready = prepare(file)
     if talk:
         for board in ready.plan.boards:
-            click.echo(f"2 Plan    board {board.name} ({board.profile.name}): {len(board.drives)} drives, "
-                       f"{len(board.feeds)} switched feeds, {ready.plan.optimum.wire_mm / 1000:.1f} m of wire.")  # fmt: skip
-        for board, data in ready.documents.items():
-            click.echo(f"3 Build   settings for {board}: {len(data)} bytes.")
+            click.echo(
+                f"2 Plan    board {board.name} ({board.profile.name}): {len(board.drives)} drives, "
+                f"{len(board.feeds)} switched feeds, {ready.plan.optimum.wire_mm / 1000:.1f} m of wire."
+            )
+        for name, data in ready.documents.items():
+            click.echo(f"3 Build   settings for {name}: {len(data)} bytes.")
     reports = []
+
+    def begun(interpreter: str) -> None:
+        click.echo(f"4 Bench   settings pushed; the firmware runs on {interpreter}, in virtual time.\n\n{HEAD}")
+
     try:
-        for report in run_throws(
-            ready,
-            seed,
-            lambda name: (
-                click.echo(f"4 Bench   settings pushed; the firmware runs on {name}, in virtual time.\n\n{HEAD}")
-                if talk
-                else None
-            ),
-        ):
+        for report in run_throws(ready, seed, begun if talk else None):
             reports.append(report)
             if talk:
                 click.echo("\n".join([*rows(report), *details(report)]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -63,7 +64,9 @@ def _changed(data: bytes, change: Change) -> bytes:
     if content is None:
         raise ValueError(reason)
     change(content)
-    return board_settings.seal(content)
+    content.pop("crc32", None)
+    sealed: bytes = board_settings.seal(json.dumps(content, separators=(",", ":")))
+    return sealed
 
 
 def bench_of(ready: Ready, virtual: bool = True, seed: int = 1) -> Bench:

@@ -218,7 +218,7 @@ class Solver:
         for s in self.shorts():
             for rail in s.path:
                 g = self.contracted.group_of.get(rail)
-                if g is not None and not self.contracted.groups[g].fed:
+                if g is not None and s.when:
                     found.setdefault(g, []).append(s.when)
         return found
 

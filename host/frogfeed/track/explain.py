@@ -186,20 +186,29 @@ class Explainer:
             d.rails,
         )
 
-    def clash(self, c: Clash) -> Finding:
-        """A wheel that joins two wires at a gap."""
+    def clashes(self, found: Iterable[Clash]) -> Iterator[Finding]:
+        """Wheels that join two wires at a gap; the two rails of one joint are one finding."""
+        grouped: dict[object, list[Clash]] = {}
+        for c in found:
+            b = c.bridge
+            place = (b.at if b.kind is BridgeKind.JOINT else self._network.piece_of[b.a], b.kind, c.when)
+            grouped.setdefault(place, []).append(c)
+        return (self._clash(group) for group in grouped.values())
+
+    def _clash(self, group: list[Clash]) -> Finding:
+        c = group[0]
         b = c.bridge
-        subject = self._network.piece_of[b.a]
         places = {
             BridgeKind.JOINT: "rolling over the insulated joint",
             BridgeKind.INTERNAL: "crossing the gap",
             BridgeKind.VEE: "beside the vee",
             BridgeKind.OBTUSE: "at the obtuse crossing",
         }
+        at = list_of(f"{x.bridge.a} to {x.bridge.b}" for x in group)
         return self._finding(
             "clash",
-            subject,
-            f"A wheel {places[b.kind]} from {b.a} to {b.b} joins {c.wires[0]} and {c.wires[1]} {when_text(c.when)}.",
+            self._network.piece_of[b.a],
+            f"A wheel {places[b.kind]} from {at} joins {c.wires[0]} and {c.wires[1]} {when_text(c.when)}.",
             "Every axle makes a short there: sparks, a stutter, or a trip each time a train passes.",
             self._clash_cure(c),
             b.at or self._at(b.a),
@@ -321,20 +330,27 @@ class Explainer:
             tuple(f"{p}.{e}" for p, e in loop.ends),
         )
 
-    def run_through(self, r: RunThrough) -> Finding:
-        """What a train does that trails through a piece set against it."""
-        c = r.clash
-        return self._finding(
-            "run-through",
-            r.road.piece,
-            f"A train that runs through {r.road.piece} on {r.road.start}-{r.road.end} {when_text(c.when)} joins "
-            f"{c.wires[0]} and {c.wires[1]} at {c.bridge.a} to {c.bridge.b}.",
-            "The supply trips and the train stops before it splits the blades: this is what to expect, not a fault.",
-            "Set the road before the train gets there.",
-            self._at(r.road.piece),
-            c.when,
-            c.path,
-        )
+    def run_throughs(self, found: Iterable[RunThrough]) -> Iterator[Finding]:
+        """What a train does that trails through a piece set against it; one finding a piece."""
+        grouped: dict[str, list[RunThrough]] = {}
+        for r in found:
+            grouped.setdefault(r.road.piece, []).append(r)
+        for piece, group in grouped.items():
+            c = group[0].clash
+            ways = "; ".join(
+                f"on {r.road.start}-{r.road.end} {when_text(r.clash.when)}, at {r.clash.bridge.a} to {r.clash.bridge.b}"
+                for r in group
+            )
+            yield self._finding(
+                "run-through",
+                piece,
+                f"A train that runs through {piece} while set against it shorts {c.wires[0]} and {c.wires[1]}: {ways}.",
+                "The supply trips and the train stops before it splits the blades: to be expected, not a fault.",
+                "Set the road before the train gets there.",
+                self._at(piece),
+                c.when,
+                c.path,
+            )
 
     def not_proven(self, questions: Iterable[NotProven]) -> Iterator[Finding]:
         """What could not be decided, one finding a question."""
@@ -382,13 +398,36 @@ def track_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
 def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer) -> Iterator[Finding]:
     yield from (words.loop(x) for x in return_loops(network, frozenset(layout.file.place)))
     yield from (words.short(x) for x in solver.shorts())
-    yield from (f for x in solver.dead() if (f := words.dead(x)) is not None)
-    yield from (words.clash(x) for x in solver.clashes())
+    yield from (f for x in merged_dead(network, solver.dead()) if (f := words.dead(x)) is not None)
+    yield from words.clashes(solver.clashes())
     yield from (words.no_circuit(x) for x in solver.no_circuit())
-    yield from (words.hangs(x) for x in solver.hangs())
+    yield from (words.hangs(x) for x in merged_hangs(network, solver.hangs()))
     yield from (words.undecided(x) for x in network.switched if x.undecided)
-    yield from (words.run_through(x) for x in run_throughs(solver))
+    yield from words.run_throughs(run_throughs(solver))
     yield from words.not_proven(solver.not_proven)
+
+
+def merged_dead(network: RailNetwork, found: Iterable[Dead]) -> Iterator[Dead]:
+    """Groups of one piece that are never fed count as one answer."""
+    never: dict[str, Dead] = {}
+    for d in found:
+        if not d.never:
+            yield d
+            continue
+        piece = network.piece_of[d.rails[0]]
+        known = never.get(piece)
+        never[piece] = d if known is None else replace(known, rails=(*known.rails, *d.rails))
+    yield from never.values()
+
+
+def merged_hangs(network: RailNetwork, found: Iterable[Hangs]) -> Iterator[Hangs]:
+    """Groups of one piece that hang on the same kind of thing at the same settings count as one answer."""
+    merged: dict[object, Hangs] = {}
+    for h in found:
+        key = (network.piece_of[h.rails[0]], h.via, h.when)
+        known = merged.get(key)
+        merged[key] = h if known is None else replace(known, rails=(*known.rails, *h.rails))
+    yield from merged.values()
 
 
 def accepted(layout: Layout) -> Mapping[tuple[str, str], str]:

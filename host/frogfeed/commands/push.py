@@ -1,0 +1,39 @@
+"""`frogfeed push`: settings and layout text to a board."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
+
+from frogfeed.board.transfer import What, push_board
+from frogfeed.commands.link import board_of, board_option, connected, port_options
+from frogfeed.commands.shared import USAGE, fail, layout_argument, open_network, planned
+from frogfeed.plan.settings import build_settings
+
+
+@click.command("push")
+@layout_argument
+@board_option
+@port_options
+def command(file: Path, board: str | None, port: str | None, serial: str | None) -> None:
+    """Send a board its settings and the layout's text: in force only when all of it has arrived whole."""
+    layout, network = open_network(file)
+    name, known = board_of(layout, board)
+    documents = build_settings(layout, network, planned(layout, network))
+    name = name or next(iter(documents))
+    if name not in documents:
+        fail(f"The plan gives board {name} nothing to do, so there is nothing to push.", USAGE)
+    with connected(port, serial or (known if port is None else None)) as client:
+        columns = (TextColumn("{task.description}"), BarColumn(), DownloadColumn())
+        with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+            tasks = {what: bar.add_task(what, total=None) for what in ("layout", "settings")}
+
+            def progress(what: What, done: int, total: int) -> None:
+                bar.update(tasks[what], completed=done, total=total)
+
+            text, settings = push_board(client, documents[name], layout.text.encode("utf-8"), progress=progress)
+        held = " (held already)" if settings.unchanged and text.unchanged else ""
+        click.echo(f"{name}: settings {settings.size} bytes, CRC {settings.crc32}; layout {text.size} bytes{held}.")
