@@ -23,7 +23,7 @@ from typing import Any, Self
 
 from frogfeed.bench.errors import BenchError
 from frogfeed.bench.events import Event, Log
-from frogfeed.bench.firmware import put_firmware
+from frogfeed.bench.firmware import make_image, put_firmware
 from frogfeed.bench.process import EXIT_RESET, Child, interpreter, wait_at
 from frogfeed.bench.railway import Railway
 from frogfeed.bench.terminal import Terminal
@@ -52,6 +52,7 @@ class _Slot:
         self.lives = 0
         self.mangle: Callable[[bytes], bytes] | None = None
         self.terminal: Terminal | None = None
+        self.flash: Path | None = None
 
 
 class VirtualSerial:
@@ -102,6 +103,8 @@ class Bench:
 
     `firmware`: a folder with another main.py, for tests; None: the project's own. `roots`: folders to be used as the
     boards' files (kept afterwards); None: temporary ones. `python`: True insists on CPython, False on MicroPython.
+    `files`: more files for a board by its name, such as settings. `flash_blocks`: give the boards a simulated flash of
+    so many 4 KiB blocks with littlefs on it, whose power can be cut at any operation; 0: their folders are their files.
     """
 
     def __init__(
@@ -114,6 +117,7 @@ class Bench:
         python: bool | None = None,
         on_event: Callable[[Event], None] | None = None,
         files: Mapping[str, Mapping[str, bytes]] | None = None,
+        flash_blocks: int = 0,
     ) -> None:
         self.scenario = {**scenario, "real": not virtual}
         self.virtual = virtual
@@ -122,6 +126,9 @@ class Bench:
         self._firmware = firmware
         self._folder = Path(tempfile.mkdtemp(prefix="frogfeed-bench-"))
         self._files = files or {}
+        self._flash_blocks = flash_blocks
+        if flash_blocks and self.interpreter != "MicroPython":
+            raise BenchError("a simulated flash needs a real MicroPython: its file system is part of it")
         names = [b["name"] for b in scenario["boards"]]
         given = list(roots) if roots is not None else [self._folder / n for n in names]
         self._slots = [_Slot(n, i, r) for i, (n, r) in enumerate(zip(names, given, strict=True))]
@@ -150,6 +157,9 @@ class Bench:
                 for name, data in self._files.get(slot.name, {}).items():
                     (slot.root / name).parent.mkdir(parents=True, exist_ok=True)
                     (slot.root / name).write_bytes(data)
+                if self._flash_blocks:
+                    slot.flash = self._folder / f"{slot.name}.flash"
+                    make_image(slot.root, slot.flash, self._flash_blocks)
                 if not self.virtual:
                     slot.terminal = Terminal()
                 self._spawn(slot, "power")
@@ -184,7 +194,7 @@ class Bench:
         shutil.rmtree(self._folder, ignore_errors=True)
 
     def _spawn(self, slot: _Slot, cause: str) -> None:
-        causes = {"power": 1, "reset": 3, "watchdog": 3, "soft": 5, "bootloader": 3}
+        causes = {"power": 1, "brown-out": 1, "reset": 3, "watchdog": 3, "soft": 5, "bootloader": 3}
         slot.lives += 1
         boot = {
             "now": slot.now_us,
@@ -193,6 +203,7 @@ class Bench:
             "bare": True,
             "state": slot.state,
             "boot_us": BOOT_US,
+            "flash": str(slot.flash) if slot.flash is not None else None,
         }
         slot.child = Child(self._command, slot.root, self._scenario_path, slot.index, boot)
         if self.virtual:
@@ -317,7 +328,6 @@ class Bench:
                     f" {child.stderr_tail() or self.lines[-5:]}"
                 )
             cause = "soft"
-        child.wait_end()
         child.end()
         self._keep({"e": "restart", "t": slot.now_us, "cause": cause}, slot.name)
         slot.to_board.clear()
@@ -388,6 +398,24 @@ class Bench:
     def fault(self, kind: str, board: str | None = None, **facts: Any) -> None:
         """Bring a fault about; with `off=True` end it. Kinds and facts: docs/reference/bench.md."""
         self.ask(board, do="fault", kind=kind, facts=facts)
+
+    def cut_power(self, board: str | None = None) -> None:
+        """The board's power fails now, for an instant: it starts again with nothing but its flash."""
+        slot = self._slot(board)
+        if slot.child is not None:
+            slot.child.send({"do": "power"})
+
+    def cut_at_flash(self, operation: int, how: str = "torn", board: str | None = None) -> None:
+        """Let the power go at the so-manieth erase or program from now on: "before" it, "torn", or "after"."""
+        self.ask(board, do="cut", at=operation, how=how)
+
+    def flash_counts(self, board: str | None = None) -> dict[str, int]:
+        """Operations of the simulated flash in the board's present life."""
+        return dict(self.ask(board, do="flash"))
+
+    def hang(self, where: str, board: str | None = None) -> None:
+        """Put a loop without end in the place of a function of the firmware: "frogboard.feed:Feed.step"."""
+        self.ask(board, do="hang", where=where)
 
     def hand(self, drive: str, setting: str | int, travel_ms: float = 300.0) -> None:
         """Throw a hand-thrown turnout."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib.util
 import shutil
 from pathlib import Path
@@ -31,3 +32,28 @@ def put_firmware(root: Path, source: Path | None = None) -> None:
     shutil.copytree(
         package, root / "frogboard", dirs_exist_ok=True, ignore=shutil.ignore_patterns("__pycache__", "*.pyi")
     )
+
+
+BLOCK, PAGE, READ, LOOKAHEAD, CACHE = 4096, 256, 32, 32, 1024
+"""The littlefs geometry of the MicroPython port for these chips."""
+
+
+def make_image(root: Path, image: Path, blocks: int) -> None:
+    """Put a folder's files on a littlefs image of so many blocks. Raises BenchError where they don't fit."""
+    from littlefs import LittleFS, LittleFSError
+
+    disk = LittleFS(
+        block_size=BLOCK, block_count=blocks, prog_size=PAGE, read_size=READ, lookahead_size=LOOKAHEAD, cache_size=CACHE
+    )
+    try:
+        for path in sorted(root.rglob("*")):
+            name = path.relative_to(root).as_posix()
+            if path.is_dir():
+                with contextlib.suppress(FileExistsError):
+                    disk.mkdir(name)
+            else:
+                with disk.open(name, "wb") as file:
+                    file.write(path.read_bytes())
+    except LittleFSError as problem:
+        raise BenchError(f"the files do not fit on a flash of {blocks} blocks: {problem}") from problem
+    image.write_bytes(bytes(disk.context.buffer))

@@ -38,7 +38,13 @@ class Life:
         """Tell the host, hand over the world, and leave."""
         if not self.ended:
             self.ended = True
+            if why == "power":
+                self.world.power_lost()
             self.kernel.send({"end": why, "state": self.world.dump()})
+        # The chip stops here: nothing of the firmware runs any more, no handler and no closing of files. The host
+        # ends this process when it has read the message.
+        while self.kernel.ctl_in.read(1):
+            pass
         sys.exit(EXIT_RESET)
 
 
@@ -150,11 +156,37 @@ def run(here, scenario, board_index, fd_in, fd_out):
         TICK_US=scenario["tick_us"],
     )
     _replace(here)
+    _flash(boot.get("flash"), kernel, world, life)
     sys.path.insert(0, "")
     gc.collect()
     if hasattr(gc, "threshold") and sys.implementation.name == "micropython":
         gc.threshold(65536)
     _firmware(kernel, life)
+
+
+def _flash(path, kernel, world, life):
+    """Mount a simulated flash, where the host gives a file for one; the board's modules must be loaded before."""
+    if path is None:
+        return
+    for name in ("machine", "time", "select", "json", "binascii"):
+        __import__(name)
+    import flash as simulated
+
+    chosen = simulated.mount(open(path, "r+b"), kernel, world.board, world.chance, lambda: life.end("power"))
+
+    def arm(message):
+        chosen.arm(message["at"], message["how"])
+
+    def counts(_):
+        return {
+            "operations": chosen.operations,
+            "erases": chosen.erases,
+            "programs": chosen.programs,
+            "over": chosen.over,
+        }
+
+    kernel.commands["cut"] = arm
+    kernel.commands["flash"] = counts
 
 
 def _replace(here):
@@ -279,6 +311,12 @@ def _commands(kernel, world, life):
         world.watch.bare = message["bare"]
         world.watch.excuse = None if message["bare"] else has_settings
 
+    def power(message):
+        life.end("power")
+
+    def hang(message):
+        hang_in(message["where"], kernel)
+
     def query(message):
         found = _query(world)
         found["ticks"] = life.fed
@@ -294,7 +332,26 @@ def _commands(kernel, world, life):
         "remove": remove,
         "bare": bare,
         "query": query,
+        "power": power,
+        "hang": hang,
     }
+
+
+def hang_in(where, kernel):
+    """Put a loop without end in the place of a function or method: "frogboard.feed:Feed.step"."""
+    module_name, _, path = where.partition(":")
+    thing = sys.modules[module_name]
+    *owners, last = path.split(".")
+    for name in owners:
+        thing = getattr(thing, name)
+
+    def hang(*_, **__):
+        while True:
+            kernel.sleep(1000)
+
+    if not hasattr(thing, last):
+        raise KeyError(where)
+    setattr(thing, last, hang)
 
 
 def _query(world):

@@ -147,6 +147,11 @@ class World:
             "chance": self.chance.state,
         }
 
+    def power_lost(self):
+        """The board's supply goes: its chips forget everything, whatever they drive lets go."""
+        for chip in self.chips:
+            chip.power_on()
+
     def restless(self):
         """Whether anything moves, rolls or sparks: no tick may be skipped then."""
         if self.servos.active or self.rails.sparks or self.hands.busy():
