@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from pathlib import Path
 
 from frogfeed.layout.drives import drive_settings, drive_uses
 from frogfeed.layout.ends import kind_name
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Blades, Hand, Piece, Place, PlaceKind, Side
-from frogfeed.track.catalogue import Kind, with_own
+from frogfeed.track.catalogue import Kind, kinds_of
+from frogfeed.track.clearance import vees
 from frogfeed.track.conditions import ALWAYS, NEVER, When, both
 from frogfeed.track.feeds import Section, frog_feed, place_feed
 from frogfeed.track.joints import EndFeed, walk_lines
@@ -40,7 +40,7 @@ def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None) -> RailNet
     """The rail network of a layout that was read whole. Pieces with `built = false` are left out."""
     file = layout.file
     if kinds is None:
-        kinds = with_own(Path(layout.name).parent / own for own in file.layout.catalogue)
+        kinds = kinds_of(layout)
     settings = dict(drive_settings(file))
     slots: dict[str, dict[str, tuple[str, Mapping[str, str]]]] = {}
     for (piece_name, slot), use in drive_uses(file).items():
@@ -77,7 +77,7 @@ def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None) -> RailNet
     ]
     switched_places = frozenset(n for n, p in file.place.items() if p.feed == "switched" and n not in absent)
     sections = _sections(parts, file.place, switched_places, layout)
-    return _wire_up(
+    network = _wire_up(
         layout,
         settings,
         parts,
@@ -89,6 +89,8 @@ def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None) -> RailNet
         sections,
         switched_places,
     )
+    short = tuple(v.bridge for v in vees(layout, network, kinds) if v.open)
+    return replace(network, bridges=(*network.bridges, *short))
 
 
 def _places(layout: Layout, absent: set[str]) -> dict[str, PieceEnds]:

@@ -12,12 +12,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
-from itertools import pairwise
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Hand, Make
 from frogfeed.track.conditions import Term, term
 
@@ -292,6 +292,6 @@ def with_own(paths: Iterable[Path]) -> Mapping[str, Kind]:
     return kinds
 
 
-def consecutive(rails: tuple[str, ...]) -> Iterable[tuple[str, str]]:
-    """Neighbouring rails along one hand of a road."""
-    return pairwise(rails)
+def kinds_of(layout: Layout) -> Mapping[str, Kind]:
+    """The kinds a layout may use: the built-in ones, and those of its own catalogue files beside it."""
+    return with_own(Path(layout.name).parent / own for own in layout.file.layout.catalogue)

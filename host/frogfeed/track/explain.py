@@ -12,20 +12,11 @@ from frogfeed.layout.schema import Piece, Place
 from frogfeed.track.answers import Clash, Dead, Hangs, NoCircuit, NotProven, Short, Solver
 from frogfeed.track.conditions import Term
 from frogfeed.track.contract import Via
+from frogfeed.track.explain_clearance import clearance_findings
 from frogfeed.track.loops import ReturnLoop, return_loops
 from frogfeed.track.network import Bond, BondKind, BridgeKind, RailNetwork, Road, SwitchedFeed
+from frogfeed.track.phrases import list_of, when_text
 from frogfeed.track.runthrough import RunThrough, run_throughs
-
-
-def list_of(names: Iterable[str]) -> str:
-    """Names as a person lists them: "a", "a and b", "a, b and c"."""
-    items = list(names)
-    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
-
-
-def when_text(term: Term) -> str:
-    """A term as a person says it: "when T1 is left and T2 is right"; "at every setting" for the empty one."""
-    return "when " + list_of(f"{d} is {s}" for d, s in term) if term else "at every setting"
 
 
 class Explainer:
@@ -193,7 +184,7 @@ class Explainer:
             b = c.bridge
             place = (b.at if b.kind is BridgeKind.JOINT else self._network.piece_of[b.a], b.kind, c.when)
             grouped.setdefault(place, []).append(c)
-        return (self._clash(group) for group in grouped.values())
+        yield from (self._clash(group) for group in grouped.values())
 
     def _clash(self, group: list[Clash]) -> Finding:
         c = group[0]
@@ -399,7 +390,8 @@ def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer)
     yield from (words.loop(x) for x in return_loops(network, frozenset(layout.file.place)))
     yield from (words.short(x) for x in solver.shorts())
     yield from (f for x in merged_dead(network, solver.dead()) if (f := words.dead(x)) is not None)
-    yield from words.clashes(solver.clashes())
+    yield from words.clashes(c for c in solver.clashes() if c.bridge.kind is not BridgeKind.VEE)
+    yield from clearance_findings(layout, network, solver)
     yield from (words.no_circuit(x) for x in solver.no_circuit())
     yield from (words.hangs(x) for x in merged_hangs(network, solver.hangs()))
     yield from (words.undecided(x) for x in network.switched if x.undecided)

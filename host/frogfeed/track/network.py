@@ -30,6 +30,7 @@ class BridgeKind(StrEnum):
     VEE = "vee"
     OBTUSE = "obtuse point"
     INTERNAL = "internal gap"
+    BLADE = "open blade"
 
 
 End = tuple[str, str]
