@@ -1,8 +1,10 @@
 """What the board runs at power-up: finds the firmware's folder, runs it, and sees that all is off whatever happens.
 
-`firmware.at` names the folder in force and the one before it, a line each; a third line "new" says that the first one
-has not proved itself yet. Without that file the package beside this one is used. Where the folder in force can't be
-started, or hung while it was new, the one before it is.
+`firmware.at` names the folder in force and the one before it, a line each. A third line "new" says that the first one
+was never started; it becomes "tried" before that, and the firmware takes it away once it has run well. Found at a
+start, "tried" means that it did not: then the one before it is in force again. (The cause of the reset can't tell: on
+these chips every reset by program counts as the watchdog's.) Without that file the package beside this one is used.
+Where the folder in force can't be loaded, the one before it is.
 
 `data/maintenance` is the mark of the link's method `maintenance`: it is removed, and the board stays at its prompt
 with no watchdog running and Ctrl-C at work, for this one start.
@@ -43,9 +45,12 @@ def _folders() -> "list[str]":
     """The firmware folders to try, best first; "" is the package beside this file."""
     lines = _read("firmware.at").split("\n")
     found = [line for line in lines[:2] if line]
-    hung = machine.reset_cause() == getattr(machine, "WDT_RESET", -1)
-    if len(lines) > 2 and lines[2] == "new" and hung and len(found) == 2:
+    mark = lines[2] if len(lines) > 2 and len(found) == 2 else ""
+    if mark == "tried":
         found.reverse()
+        _write("firmware.at", "%s\n%s\n" % (found[0], found[1]))
+    elif mark == "new":
+        _write("firmware.at", "%s\n%s\ntried\n" % (found[0], found[1]))
     return found or [""]
 
 

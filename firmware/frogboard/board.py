@@ -42,6 +42,7 @@ class Board:
         self.reason: "str | None" = None
         self.restart = ""
         self.crash = ""
+        self.greeted = False
         self.write_pins: "Callable[[], None]" = _nothing
         self.lines: "Callable[[], tuple[int, int]]" = _no_lines
         self.late = 0
@@ -115,6 +116,7 @@ class Board:
         return s
 
     def _do_hello(self) -> "dict[str, Any]":
+        self.greeted = True
         doc = self.control.doc if self.control is not None else {}
         return {
             "protocol": methods.PROTOCOL,

@@ -10,7 +10,7 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -93,7 +93,14 @@ def chip(micropython: str, tmp_path: Path) -> Iterator[Chip]:
 
 def document() -> bytes:
     moves = [
-        {"drive": 0, "to": to, "off_us": (2000, 1000)[to], "off_lead_ms": 20, "on_us": (1000, 2000)[to], "on_lag_ms": 20}
+        {
+            "drive": 0,
+            "to": to,
+            "off_us": (2000, 1000)[to],
+            "off_lead_ms": 20,
+            "on_us": (1000, 2000)[to],
+            "on_lag_ms": 20,
+        }
         for to in (0, 1)
     ]
     doc = {
@@ -226,18 +233,35 @@ def test_firmware_that_cannot_start_gives_the_folder_before(chip: Chip) -> None:
     shutil.copytree(chip.root / "frogboard", chip.root / "fw1" / "frogboard")
     shutil.move(chip.root / "frogboard", chip.root / "fw2" / "frogboard")
     (chip.root / "fw2" / "frogboard" / "__init__.py").write_text('VERSION = "9.9.9"\n')
-    (chip.root / "firmware.at").write_text("fw2\nfw1\nnew\n")
+    pointer = chip.root / "firmware.at"
+    (chip.root / "cause").write_text("3")  # on the chip a reset by program counts as the watchdog's
+    pointer.write_text("fw2\nfw1\nnew\n")
+    chip.start()
+    chip.write(b"\n")
+    until(lambda: pointer.read_text() == "fw2\nfw1\ntried\n")
+    chip.stop()
+    chip.start()
+    assert chip.ask("hello")["firmware"] != "9.9.9", "it was never heard of while it was new"
+    assert pointer.read_text() == "fw1\nfw2\n"
+    chip.stop()
+    pointer.write_text("fw2\nfw1\nnew\n")
     chip.start()
     assert chip.ask("hello")["firmware"] == "9.9.9"
+    until(lambda: pointer.read_text() == "fw2\nfw1\n")
     chip.stop()
-    (chip.root / "cause").write_text("3")
     chip.start()
-    assert chip.ask("hello")["firmware"] != "9.9.9", "it hung while it was new"
+    assert chip.ask("hello")["firmware"] == "9.9.9", "it has proved itself"
     chip.stop()
-    (chip.root / "cause").write_text("1")
     (chip.root / "fw2" / "frogboard" / "link.py").write_text("this is no Python\n")
     chip.start()
     assert chip.ask("hello")["firmware"] != "9.9.9"
+
+
+def until(true: Callable[[], bool]) -> None:
+    end = time.monotonic() + 10
+    while not true():
+        assert time.monotonic() < end
+        time.sleep(0.01)
 
 
 def test_a_chip_that_cannot_do_what_the_settings_say_stays_reachable(chip: Chip) -> None:
