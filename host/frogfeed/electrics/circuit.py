@@ -11,10 +11,8 @@ from frogfeed.electrics.lengths import rail_lengths
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control, District
 from frogfeed.parts import rails, wires
-from frogfeed.plan.model import Plan
-from frogfeed.plan.problem import distance_mm
 from frogfeed.track.conditions import holds
-from frogfeed.track.network import BondKind, RailNetwork, SwitchedFeed
+from frogfeed.track.network import BondKind, RailNetwork
 
 
 class Part(StrEnum):
@@ -81,6 +79,20 @@ def supply_volts(layout: Layout, district: District) -> float:
 
 
 @dataclass(frozen=True, slots=True)
+class OutputPath:
+    """What lies between the bus and a frog: the output's own resistance, and the wire from it."""
+
+    ohm: float = practice.CONTACT_OHM.value
+    mm: float = practice.FEED_MM.value
+
+
+OutputPaths = Mapping[str, OutputPath]
+"""By output; one that is not in it has the usual path."""
+
+USUAL: OutputPaths = {}
+
+
+@dataclass(frozen=True, slots=True)
 class Sizes:
     """Conductor sizes that differ from the file's, for proposals: bus by district, one dropper size for
     all.
@@ -97,7 +109,7 @@ def build_circuit(
     layout: Layout,
     network: RailNetwork,
     settings: Mapping[str, str],
-    plan: Plan | None = None,
+    outputs: OutputPaths = USUAL,
     celsius: float = practice.COLD_C,
     sizes: Sizes = AS_STATED,
 ) -> Circuit:
@@ -105,7 +117,7 @@ def build_circuit(
     resistors = [
         *_buses(layout, network, celsius, sizes),
         *_droppers(layout, network, celsius, sizes),
-        *_switched(layout, network, settings, plan, celsius),
+        *_switched(layout, network, settings, outputs, celsius),
         *_rails(layout, network, settings, celsius),
     ]
     sources = []
@@ -162,7 +174,7 @@ def _droppers(layout: Layout, network: RailNetwork, celsius: float, sizes: Sizes
 
 
 def _switched(
-    layout: Layout, network: RailNetwork, settings: Mapping[str, str], plan: Plan | None, celsius: float
+    layout: Layout, network: RailNetwork, settings: Mapping[str, str], outputs: OutputPaths, celsius: float
 ) -> Iterator[Resistor]:
     """Where a table row holds: the bus's far end, the output's contact, and the wire to the frog."""
     ends = {d: len(keys) for d, keys in taps(network).items()}
@@ -174,29 +186,10 @@ def _switched(
         district = network.wires[row.wire].district
         tap = f"{row.wire}#{ends[district]}" if ends.get(district) else row.wire
         node = f"{s.output}@{row.wire}"
-        yield Resistor(tap, node, _contact_ohm(s, plan), Part.SWITCH, None, s.output)
-        ohm = wires.wire(size).ohm_per_m_at(celsius) * _feed_mm(s, plan) / 1000.0
+        path = outputs.get(s.output, OutputPath())
+        yield Resistor(tap, node, max(path.ohm, practice.LEAST_OHM), Part.SWITCH, None, s.output)
+        ohm = wires.wire(size).ohm_per_m_at(celsius) * path.mm / 1000.0
         yield Resistor(node, s.rail, ohm, Part.FEED_WIRE, size, s.output)
-
-
-def _contact_ohm(s: SwitchedFeed, plan: Plan | None) -> float:
-    for board in plan.boards if plan is not None else ():
-        for f in board.feeds:
-            if f.need.output == s.output:
-                ohm = board.profile.switch(f.channel).on_ohm.value
-                if f.channel.enable is not None:
-                    enable = next(e for e in board.profile.enable if e.name == f.channel.enable)
-                    ohm += board.profile.enable_types[enable.type].on_ohm.value / 2.0
-                return max(ohm, practice.LEAST_OHM)
-    return practice.CONTACT_OHM.value
-
-
-def _feed_mm(s: SwitchedFeed, plan: Plan | None) -> float:
-    for board in plan.boards if plan is not None else ():
-        for f in board.feeds:
-            if f.need.output == s.output and f.need.place is not None and board.place is not None:
-                return max(distance_mm(f.need.place, board.place), 100.0)
-    return practice.FEED_MM.value
 
 
 def _rails(layout: Layout, network: RailNetwork, settings: Mapping[str, str], celsius: float) -> Iterator[Resistor]:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from frogfeed.electrics.circuit import Circuit, build_circuit
+from frogfeed.electrics.circuit import USUAL, Circuit, OutputPaths, build_circuit
 from frogfeed.electrics.practice import LEAK_OHM
 from frogfeed.layout.model import Layout
-from frogfeed.plan.model import Plan
 from frogfeed.track.network import RailNetwork
 
 
@@ -15,13 +14,13 @@ def spice_deck(
     layout: Layout,
     network: RailNetwork,
     settings: Mapping[str, str],
-    plan: Plan | None = None,
+    outputs: OutputPaths = USUAL,
     loads: Mapping[tuple[str, str], float] | None = None,
 ) -> str:
     """The deck of a layout at these settings; `loads` are amperes drawn between two rails."""
     when = ", ".join(f"{d}={s}" for d, s in settings.items())
     title = f"{layout.file.layout.name} at {when}" if when else layout.file.layout.name
-    return deck(build_circuit(layout, network, settings, plan), title, loads)
+    return deck(build_circuit(layout, network, settings, outputs), title, loads)
 
 
 def node_numbers(circuit: Circuit) -> dict[str, int]:

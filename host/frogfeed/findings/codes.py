@@ -145,7 +145,23 @@ PLAN_CODES: Mapping[str, CodeInfo] = {
     "plan-no-off": _row("a feed on an output that cannot turn it off", Severity.NOTE),
 }
 
-CODES: Mapping[str, CodeInfo] = MappingProxyType({**FILE_CODES, **TRACK_CODES, **THROW_CODES, **PLAN_CODES})
+ELECTRICS_CODES: Mapping[str, CodeInfo] = {
+    "elec-trip-never": _row("a supply trips above what a short can draw", Severity.ERROR, acceptable=False),
+    "elec-trip-weak": _row("a short somewhere draws too little to trip the supply for certain", Severity.WARNING),
+    "elec-volts": _row("wires and rails lose more than a tenth of the volts under load", Severity.WARNING),
+    "elec-load": _row("the stated load is no less than the trip current", Severity.WARNING),
+    "elec-wire-thin": _row("a wire too thin for what the supply may feed for good", Severity.WARNING),
+    "elec-wire-heat": _row("a short cooks a wire before the supply trips", Severity.WARNING),
+    "elec-output-volts": _row("an output rated for fewer volts than the track has", Severity.ERROR),
+    "elec-output-carry": _row("an output too weak for what the supply may feed for good", Severity.WARNING),
+    "elec-output-surge": _row("a short lets more through an output than it survives", Severity.WARNING),
+    "elec-output-break": _row("a trip makes an output break more than it is rated for", Severity.WARNING),
+    "elec-output-heat": _row("a solid-state output that gets hot", Severity.NOTE),
+    "elec-trip-order": _row("a feed's own trip acts no sooner than its district's", Severity.NOTE),
+    "elec-servo-supply": _row("a servo supply that cannot start one servo", Severity.WARNING),
+}
+
+CODES: Mapping[str, CodeInfo] = MappingProxyType({**FILE_CODES, **TRACK_CODES, **THROW_CODES, **PLAN_CODES, **ELECTRICS_CODES})
 """Every code, by name."""
 
 

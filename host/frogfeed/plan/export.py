@@ -130,9 +130,7 @@ def _make_up(m: MakeUp) -> Json:
         "name": m.name,
         "kind": m.kind,
         "make": m.make.value if m.make is not None else None,
-        "facts": dict(zip(("links", "blades", "frog"), (f.value for f in m.facts), strict=True))
-        if m.facts
-        else None,
+        "facts": dict(zip(("links", "blades", "frog"), (f.value for f in m.facts), strict=True)) if m.facts else None,
         "drives": list(m.drives),
         "steps": [_step(s) for s in m.steps],
     }

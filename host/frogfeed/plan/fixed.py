@@ -44,9 +44,7 @@ def read_fixed(
                 )
             if problem is not None:
                 findings.append(
-                    Finding(
-                        "plan-channel-fixed", Severity.ERROR, thing, problem[0], cure=problem[1], where=where
-                    )
+                    Finding("plan-channel-fixed", Severity.ERROR, thing, problem[0], cure=problem[1], where=where)
                 )
                 continue
             clash = _clash(channel, taken, profiles[board])

@@ -32,8 +32,7 @@ def drive_needs(layout: Layout, network: RailNetwork) -> tuple[DriveNeed, ...]:
     pieces = layout.file.pieces()
     users = pieces_of_drives(layout)
     return tuple(
-        _drive(layout, name, settings, users.get(name, []), pieces)
-        for name, settings in network.drives.items()
+        _drive(layout, name, settings, users.get(name, []), pieces) for name, settings in network.drives.items()
     )
 
 
@@ -75,9 +74,7 @@ def _feed(layout: Layout, network: RailNetwork, entries: list[SwitchedFeed]) -> 
     place = layout.file.place.get(first.piece)
     wish = piece.output if piece is not None else None
     spot = piece.at_mm if piece is not None else (place.at_mm if place is not None else None)
-    rows = tuple(
-        (term, _side(network, row.wire)) for row in first.rows for term in disjoint(row.when, network.drives)
-    )
+    rows = tuple((term, _side(network, row.wire)) for row in first.rows for term in disjoint(row.when, network.drives))
     return FeedNeed(
         output=first.output,
         rails=tuple(e.rail for e in entries),

@@ -39,9 +39,7 @@ MOST_TABLE_DRIVES = 5
 """How many drives one table may name on a board (the firmware's limit)."""
 
 
-def make_plan(
-    layout: Layout, network: RailNetwork, previous: Fixed | None = None, seconds: float = 60.0
-) -> Plan:
+def make_plan(layout: Layout, network: RailNetwork, previous: Fixed | None = None, seconds: float = 60.0) -> Plan:
     """Assign every drive, switched feed and position contact to a board and channel.
 
     `previous` says where things are wired now (thing -> (board, channel)); what need not move stays. Raises
@@ -195,9 +193,7 @@ def _board(
     previous: Fixed,
 ) -> BoardPlan:
     site = built.sites[b]
-    mine = [
-        d for d, c in zip(built.drives, built.drive_cluster, strict=True) if solution.cluster_board[c] == b
-    ]
+    mine = [d for d, c in zip(built.drives, built.drive_cluster, strict=True) if solution.cluster_board[c] == b]
     feeds = [
         (need, built.class_keys[b][k])
         for need, (board, k) in zip(built.feeds, solution.item_class, strict=True)
@@ -251,9 +247,7 @@ def _board(
     homes = {d.need.name: d.need.settings[d.home or 0] for d in drives}
     districts = {feed_of[f.output]: f.district for f, _ in feeds}
     plans = tuple(
-        _feed_plan(
-            f, by_feed[feed_of[f.output]], built.suited[f.output, b, key].moves, homes, site, districts
-        )
+        _feed_plan(f, by_feed[feed_of[f.output]], built.suited[f.output, b, key].moves, homes, site, districts)
         for f, key in feeds
     )
     wire = sum(distance_mm(d.place, site.place) * max(1, len(d.contacts)) for d in mine)
@@ -365,8 +359,7 @@ def _notes(boards: Sequence[BoardPlan]) -> list[Finding]:
                         "plan-no-off",
                         Severity.NOTE,
                         f.need.output,
-                        f"{f.need.output} is on a bare {b.profile.switch(f.channel).kind} output, which "
-                        "has no off",
+                        f"{f.need.output} is on a bare {b.profile.switch(f.channel).kind} output, which has no off",
                         "on a short it stays where it is, and the district's supply must clear it",
                         "give it a pair where it matters, or put an enable ahead of its group",
                         f.need.at,

@@ -115,9 +115,7 @@ def build(
         boards=tuple(_board(s, m) for s, m in zip(sites, class_maps, strict=True)),
         clusters=clusters,
         items=tuple(items),
-        district_cost=tuple(
-            {d: BUS_CORES * distance_mm(supplies.get(d), s.place) for d in districts} for s in sites
-        ),
+        district_cost=tuple({d: BUS_CORES * distance_mm(supplies.get(d), s.place) for d in districts} for s in sites),
     )
     return Built(problem, tuple(sites), tuple(drives), tuple(feeds), tuple(of_drive), keys, suited, unsuited)
 
@@ -223,6 +221,4 @@ def _stay(
     board, channel = previous[output]
     b = boards[board]
     key = _class_of(sites[b], channel)
-    return {
-        o: cost + (0.0 if o[0] == b and keys[b][o[1]] == key else MOVED_COST) for o, cost in options.items()
-    }
+    return {o: cost + (0.0 if o[0] == b and keys[b][o[1]] == key else MOVED_COST) for o, cost in options.items()}

@@ -18,18 +18,14 @@ from frogboard import settings as document
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control
 from frogfeed.parts.boards import BoardProfile, PinRef, SensorChannel
+from frogfeed.plan.budget import servos_at_once
 from frogfeed.plan.model import BoardPlan, DrivePlan, FeedPlan, MovePlan, Plan
 from frogfeed.plan.suit import contacts_of
+from frogfeed.plan.trips import sensor_trip_ma, sensor_trip_ms
 from frogfeed.throw.geometry import TICK_MS
 from frogfeed.track.network import RailNetwork
 
 Json = dict[str, Any]
-
-TRIP_SHARE = 0.8
-"""A feed's own trip as a share of its district's, so that the feed goes first (our choice)."""
-
-TRIP_TIME_SHARE = 0.3
-"""A feed's own trip time as a share of its district's (our choice)."""
 
 
 class SettingsError(Exception):
@@ -65,9 +61,7 @@ def ascii_text(text: str, most: int) -> str:
 
 def _document(layout: Layout, plan: Plan, board: BoardPlan) -> Json:
     p = board.profile
-    inputs = [
-        (contact, i) for d in board.drives for contact, i in zip(d.need.contacts, d.inputs, strict=True)
-    ]
+    inputs = [(contact, i) for d in board.drives for contact, i in zip(d.need.contacts, d.inputs, strict=True)]
     debounce = {c: d.debounce_ms for d in board.drives for c in d.need.contacts}
     input_index = {c: n for n, (c, _) in enumerate(inputs)}
     enables = list(dict.fromkeys(f.channel.enable for f in board.feeds if f.channel.enable is not None))
@@ -96,19 +90,6 @@ def _document(layout: Layout, plan: Plan, board: BoardPlan) -> Json:
         "sensors": _sensors(layout, plan, board),
         "trips": _trips(board),
     }
-
-
-def servos_at_once(board: BoardPlan) -> int:
-    """How many servos may move together: what the profile says, less if the servo supply would not start
-    them.
-
-    Each moving servo is reckoned at its stall current, as it starts, and the resting ones at their idle
-    current.
-    """
-    s = board.profile.servos
-    servos = sum(1 for d in board.drives if d.channel is not None)
-    spare = s.supply_a.value - servos * s.idle_a.value
-    return max(1, min(s.max_moving, math.floor(spare / s.stall_a.value + 1e-9)))
 
 
 def _pin(ref: PinRef, p: BoardProfile) -> Json:
@@ -181,9 +162,7 @@ def _feed(f: FeedPlan, board: BoardPlan, enables: Sequence[str], plan: Plan, lay
     release = math.ceil(switch.release_ms.value)
     found |= {
         "enable": enables.index(f.channel.enable) if f.channel.enable is not None else -1,
-        "dead_ms": contacts_of(p, f.channel).apart_ms
-        if switch.kind == "pair"
-        else math.ceil(switch.dead_ms.value),
+        "dead_ms": contacts_of(p, f.channel).apart_ms if switch.kind == "pair" else math.ceil(switch.dead_ms.value),
         "release_ms": release,
         "operate_ms": math.ceil(switch.operate_ms.value),
         "bounce_ms": math.ceil(switch.bounce_ms.value),
@@ -193,11 +172,7 @@ def _feed(f: FeedPlan, board: BoardPlan, enables: Sequence[str], plan: Plan, lay
         ],
         "moves": [_move(m, board) for m in f.moves],
     }
-    if (
-        _reverses(f, layout)
-        and plan.control == "dcc"
-        and (switch.kind == "pair" or f.channel.enable is not None)
-    ):
+    if _reverses(f, layout) and plan.control == "dcc" and (switch.kind == "pair" or f.channel.enable is not None):
         found["try_other"] = True
     return found
 
@@ -257,8 +232,8 @@ def _sensors(layout: Layout, plan: Plan, board: BoardPlan) -> list[Json]:
             "measure": "rms" if kind.measures == "instantaneous" else "mean",
             "zero_count": kind.zero_count,
             "na_per_count": kind.na_per_count,
-            "trip_ma": round(1000.0 * min(TRIP_SHARE * district.trip_a, 0.9 * kind.full_scale_a.value)),
-            "trip_ms": math.floor(TRIP_TIME_SHARE * district.trip_ms),
+            "trip_ma": sensor_trip_ma(district, kind),
+            "trip_ms": sensor_trip_ms(district),
             "watches": feeds,
         }
         if s.pin is not None:
