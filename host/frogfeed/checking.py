@@ -6,10 +6,21 @@ from collections.abc import Iterator
 
 from frogfeed.findings.finding import Finding
 from frogfeed.layout.model import Layout
+from frogfeed.plan.findings import plan_findings
 from frogfeed.track.explain import track_findings
 from frogfeed.track.network import RailNetwork
 
+SHORTED = ("short", "return-loop")
+
 
 def all_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
-    """Every finding of every check that can run without a board."""
-    yield from track_findings(layout, network)
+    """Every finding of every check that can run without a board.
+
+    Throws, channels and wires are judged only where the track has no short: they mean nothing on one that has.
+    """
+    shorted = False
+    for found in track_findings(layout, network):
+        shorted = shorted or found.code in SHORTED
+        yield found
+    if not shorted:
+        yield from plan_findings(layout, network)

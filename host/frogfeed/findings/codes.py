@@ -161,7 +161,9 @@ ELECTRICS_CODES: Mapping[str, CodeInfo] = {
     "elec-servo-supply": _row("a servo supply that cannot start one servo", Severity.WARNING),
 }
 
-CODES: Mapping[str, CodeInfo] = MappingProxyType({**FILE_CODES, **TRACK_CODES, **THROW_CODES, **PLAN_CODES, **ELECTRICS_CODES})
+CODES: Mapping[str, CodeInfo] = MappingProxyType(
+    {**FILE_CODES, **TRACK_CODES, **THROW_CODES, **PLAN_CODES, **ELECTRICS_CODES}
+)
 """Every code, by name."""
 
 
