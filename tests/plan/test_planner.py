@@ -144,7 +144,7 @@ LIVE = 'make = "live-frog"\nlinks = "in"\nblades = "contact"\nfrog = "switched"\
 def test_a_bare_changeover_at_unbonded_blades_is_refused() -> None:
     (found,) = refusal(row(1, board("B1", "pico-relay"), piece=LIVE + '\noutput = "changeover"'))
     assert found.code == "plan-bare-changeover"
-    assert "bond" in found.cure
+    assert "Bond" in found.cure
     plan = planned(row(1, board("B1", "pico-relay"), piece=LIVE))
     assert plan.boards[0].feeds[0].channel.name == "P1"
 

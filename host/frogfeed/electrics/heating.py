@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from frogfeed.electrics.survey import Survey, supplied_a
 from frogfeed.findings.finding import Finding, Severity
+from frogfeed.findings.words import said
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import District, Protection
 from frogfeed.parts import wires
@@ -53,7 +54,7 @@ def wire_findings(layout: Layout, network: RailNetwork, seen: Survey) -> Iterato
         if good > carries.value and (what, name, size) not in told:
             told.add((what, name, size))
             better = next((w for w in wires.METRIC if w.ampacity_a.value >= good), None)
-            yield Finding(
+            yield said(
                 "elec-wire-thin",
                 Severity.WARNING,
                 rail,
@@ -68,7 +69,7 @@ def wire_findings(layout: Layout, network: RailNetwork, seen: Survey) -> Iterato
         if through.amps > carries.value and through.a2s > wire.i2t_a2s and key not in told:
             told.add(key)
             better = next((w for w in wires.METRIC if w.i2t_a2s >= through.a2s), None)
-            yield Finding(
+            yield said(
                 "elec-wire-heat",
                 Severity.WARNING if through.limited else Severity.NOTE,
                 rail,

@@ -9,6 +9,7 @@ from frogfeed.electrics.circuit import OutputPaths, supply_volts
 from frogfeed.electrics.sizing import propose
 from frogfeed.electrics.survey import Spot, Survey
 from frogfeed.findings.finding import Finding, Location, Severity
+from frogfeed.findings.words import said
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import District, Protection
 from frogfeed.track.network import RailNetwork
@@ -33,7 +34,7 @@ def _supply_itself(layout: Layout, name: str, d: District, at: Location | None) 
     most = volts / max(d.internal_ohm, practice.LEAST_OHM)
     folds = d.protection is Protection.FOLDBACK
     if d.limit_a is not None and d.limit_a < d.trip_a and not folds:
-        yield Finding(
+        yield said(
             "elec-trip-never",
             Severity.ERROR,
             name,
@@ -43,7 +44,7 @@ def _supply_itself(layout: Layout, name: str, d: District, at: Location | None) 
             layout.at("district", name, "trip_a") or at,
         )
     elif most < d.trip_a and not folds:
-        yield Finding(
+        yield said(
             "elec-trip-never",
             Severity.ERROR,
             name,
@@ -55,7 +56,7 @@ def _supply_itself(layout: Layout, name: str, d: District, at: Location | None) 
             layout.at("district", name, "trip_a") or at,
         )
     if d.load_a >= d.trip_a:
-        yield Finding(
+        yield said(
             "elec-load",
             Severity.WARNING,
             name,
@@ -82,7 +83,7 @@ def _trip(
     terminals = supply_volts(layout, d) / max(d.internal_ohm, practice.LEAST_OHM)
     if terminals < needed and not folds:
         if terminals >= d.trip_a:
-            yield Finding(
+            yield said(
                 "elec-trip-weak",
                 Severity.WARNING,
                 name,
@@ -95,7 +96,7 @@ def _trip(
             )
         return
     proposal = propose(layout, network, outputs, name, (weakest,), needed_a=needed)
-    yield Finding(
+    yield said(
         "elec-trip-weak",
         Severity.WARNING,
         weakest.left,
@@ -124,7 +125,7 @@ def _fall(
     allowed = practice.FALL_SHARE * volts
     if fall <= allowed:
         return
-    yield Finding(
+    yield said(
         "elec-volts",
         Severity.WARNING,
         lowest.left,

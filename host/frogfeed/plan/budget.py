@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from frogfeed.findings.finding import Finding, Severity
+from frogfeed.findings.words import said
 from frogfeed.plan.model import BoardPlan, Plan
 
 
@@ -69,7 +70,7 @@ def budget_findings(plan: Plan) -> Iterator[Finding]:
     for board in plan.boards:
         b = servo_budget(board)
         if b.servos and b.starting_a > b.supply_a:
-            yield Finding(
+            yield said(
                 "elec-servo-supply",
                 Severity.WARNING,
                 board.name,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from frogfeed.findings.finding import Finding, Severity
+from frogfeed.findings.words import said
 from frogfeed.layout.model import Layout
 from frogfeed.parts.boards import BoardProfile
 
@@ -44,7 +45,7 @@ def read_fixed(
                 )
             if problem is not None:
                 findings.append(
-                    Finding("plan-channel-fixed", Severity.ERROR, thing, problem[0], cure=problem[1], where=where)
+                    said("plan-channel-fixed", Severity.ERROR, thing, problem[0], cure=problem[1], where=where)
                 )
                 continue
             clash = _clash(channel, taken, profiles[board])
@@ -52,7 +53,7 @@ def read_fixed(
                 first, pins = clash
                 at = layout.at("board", board, "channels", first)
                 findings.append(
-                    Finding(
+                    said(
                         "plan-channel-twice",
                         Severity.ERROR,
                         thing,

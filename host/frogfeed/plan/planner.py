@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from frogfeed.findings.finding import Finding, Severity
+from frogfeed.findings.words import said
 from frogfeed.layout.drives import drive_uses
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control, Turnout
@@ -115,7 +116,7 @@ def _site_choices(layout: Layout) -> list[list[BoardSite]]:
             sites.append(BoardSite(name, profile(table.profile), table.serial, table.at_mm, False))
         except ProfileError as error:
             problems.append(
-                Finding(
+                said(
                     "file-unknown-profile",
                     Severity.ERROR,
                     name,
@@ -136,7 +137,7 @@ def _check_needs(layout: Layout, drives: Sequence[DriveNeed], feeds: Sequence[Fe
     for f in feeds:
         if len(f.drives) > MOST_TABLE_DRIVES:
             found.append(
-                Finding(
+                said(
                     "plan-table-drives",
                     Severity.ERROR,
                     f.output,
@@ -150,7 +151,7 @@ def _check_needs(layout: Layout, drives: Sequence[DriveNeed], feeds: Sequence[Fe
             d = by_name.get(name)
             if d is not None and d.hand and len(d.contacts) < 2 and not f.bonded:
                 found.append(
-                    Finding(
+                    said(
                         "plan-single-contact",
                         Severity.ERROR,
                         name,
@@ -218,7 +219,7 @@ def _board(
     if feed_of is None:
         raise PlanRefusedError(
             (
-                Finding(
+                said(
                     "plan-no-room",
                     Severity.ERROR,
                     site.name,
@@ -344,7 +345,7 @@ def _notes(boards: Sequence[BoardPlan]) -> list[Finding]:
     for b in boards:
         if b.implied:
             found.append(
-                Finding(
+                said(
                     "plan-implied-board",
                     Severity.NOTE,
                     b.name,
@@ -355,7 +356,7 @@ def _notes(boards: Sequence[BoardPlan]) -> list[Finding]:
         for f in b.feeds:
             if b.profile.switch(f.channel).kind != "pair" and f.channel.enable is None:
                 found.append(
-                    Finding(
+                    said(
                         "plan-no-off",
                         Severity.NOTE,
                         f.need.output,

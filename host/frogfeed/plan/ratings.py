@@ -11,6 +11,7 @@ from frogfeed.electrics.circuit import supply_volts
 from frogfeed.electrics.heating import for_good_a, let_through, limit_hint
 from frogfeed.electrics.survey import Survey
 from frogfeed.findings.finding import Finding, Severity
+from frogfeed.findings.words import said
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import District
 from frogfeed.parts.boards import SwitchType
@@ -31,7 +32,7 @@ def output_findings(layout: Layout, seen: Survey, plan: Plan) -> Iterator[Findin
                 alike.setdefault(key, []).append(finding)
     for found in alike.values():
         others = ", ".join(f.subject for f in found[1:])
-        yield replace(found[0], what=f"{found[0].what} (likewise {others})") if others else found[0]
+        yield replace(found[0], what=f"{found[0].what} Likewise {others}.") if others else found[0]
 
 
 def _output(layout: Layout, seen: Survey, board: BoardPlan, f: FeedPlan) -> Iterator[Finding]:
@@ -42,7 +43,7 @@ def _output(layout: Layout, seen: Survey, board: BoardPlan, f: FeedPlan) -> Iter
     what = f"{f.need.output} on {board.name} {f.channel.name}"
     volts, good = supply_volts(layout, d), for_good_a(d)
     if volts > switch.volts.value:
-        yield Finding(
+        yield said(
             "elec-output-volts",
             Severity.ERROR if switch.volts.confidence.firm else Severity.WARNING,
             f.need.output,
@@ -52,7 +53,7 @@ def _output(layout: Layout, seen: Survey, board: BoardPlan, f: FeedPlan) -> Iter
             at,
         )
     if good > switch.carry_a.value:
-        yield Finding(
+        yield said(
             "elec-output-carry",
             Severity.WARNING,
             f.need.output,
@@ -64,7 +65,7 @@ def _output(layout: Layout, seen: Survey, board: BoardPlan, f: FeedPlan) -> Iter
     yield from _short(layout, seen, board, f, switch, d, what)
     heat = good**2 * switch.on_ohm.value
     if switch.made_of != "relay" and heat > WARM_W:
-        yield Finding(
+        yield said(
             "elec-output-heat",
             Severity.NOTE,
             f.need.output,
@@ -94,7 +95,7 @@ def _short(
     first_ms = min((t.ms for t in own), default=d.trip_ms)
     a2s = through.amps**2 * min(first_ms, d.trip_ms) / 1000.0
     if a2s > switch.surge_a2s.value:
-        yield Finding(
+        yield said(
             "elec-output-surge",
             severity,
             f.need.output,
@@ -105,7 +106,7 @@ def _short(
             f.need.at,
         )
     if own and first_ms < d.trip_ms and through.amps > switch.break_a.value:
-        yield Finding(
+        yield said(
             "elec-output-break",
             severity,
             f.need.output,
@@ -116,7 +117,7 @@ def _short(
         )
     if not own and own_trips(board, f, d):
         slowest = min(own_trips(board, f, d), key=lambda t: t.amps)
-        yield Finding(
+        yield said(
             "elec-trip-order",
             Severity.NOTE,
             f.need.output,
@@ -126,7 +127,7 @@ def _short(
             f.need.at,
         )
     elif own and first_ms >= d.trip_ms:
-        yield Finding(
+        yield said(
             "elec-trip-order",
             Severity.NOTE,
             f.need.output,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from frogfeed.findings.finding import Finding, Severity
+from frogfeed.findings.words import said
 from frogfeed.plan.assignment import binding_limits
 from frogfeed.plan.problem import Built
 
@@ -18,7 +19,7 @@ def unsuited_findings(built: Built) -> list[Finding]:
         reasons = built.unsuited[need.output]
         if not reasons:
             found.append(
-                Finding(
+                said(
                     "plan-no-output",
                     Severity.ERROR,
                     need.output,
@@ -29,7 +30,7 @@ def unsuited_findings(built: Built) -> list[Finding]:
             )
             continue
         best = next((r for r in reasons if r.code != "plan-output-kind"), reasons[0])
-        found.append(Finding(best.code, Severity.ERROR, need.output, best.what, best.why, best.cure, need.at))
+        found.append(said(best.code, Severity.ERROR, need.output, best.what, best.why, best.cure, need.at))
     return found
 
 
@@ -71,7 +72,7 @@ def infeasible_findings(built: Built) -> list[Finding]:
     where = next((d.at for d in built.drives if d.at is not None), None)
     implied = any(s.implied for s in built.sites)
     return [
-        Finding(
+        said(
             "plan-no-room",
             Severity.ERROR,
             built.sites[0].name if built.sites else "boards",

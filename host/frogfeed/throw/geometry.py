@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from frogfeed.findings.finding import Finding, Location, Severity
+from frogfeed.findings.words import said
 from frogfeed.layout.schema import Drive
 from frogfeed.parts.gauges import Gauge
 from frogfeed.throw.linkage import Linkage, default_pulses
@@ -62,7 +63,7 @@ def geometry_findings(
     """What is wrong with a servo drive by itself, with the numbers and the cure."""
     if len(settings) != 2:
         return (
-            Finding(
+            said(
                 "throw-settings",
                 Severity.ERROR,
                 name,
@@ -75,7 +76,7 @@ def geometry_findings(
     if linkage is None:
         throw = throw_of(drive, gauge)
         return (
-            Finding(
+            said(
                 "throw-horn-short",
                 Severity.ERROR,
                 name,
@@ -89,7 +90,7 @@ def geometry_findings(
         )
     gap = gauge.blade_gap
     found = [
-        Finding(
+        said(
             code,
             Severity.ERROR if code != "throw-short" or gap.confidence.firm else Severity.WARNING,
             name,
@@ -103,7 +104,7 @@ def geometry_findings(
     fastest = 2.0 * linkage.half_angle_deg * SERVO_MS_PER_DEGREE
     if drive.travel_ms < fastest:
         found.append(
-            Finding(
+            said(
                 "throw-too-fast",
                 Severity.WARNING,
                 name,
