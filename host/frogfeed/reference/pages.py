@@ -1,0 +1,11 @@
+"""Which reference pages there are, by file name, and what makes each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from frogfeed.reference.findings_page import findings_page
+from frogfeed.reference.layout_page import layout_page
+
+PAGES: Mapping[str, Callable[[], str]] = MappingProxyType({"layout-file.md": layout_page, "findings.md": findings_page})
