@@ -2,8 +2,8 @@
 
 A byte takes nine clocks, each transfer two more for start and stop; the driver's own time per call is
 `CALL_US` (from memory, to be measured on the board). What one tick may send is fixed by `loop`:
-all servo outputs of a chip that move, one write of both ports per expander, one read of both ports per
-expander with inputs, and one sensor on every bus (round robin).
+the servo outputs of a chip that move and one that stops, one write of both ports per expander, one read of both
+ports per expander with inputs, one sensor on every bus (round robin), and one check of one chip (two reads).
 """
 
 from frogboard.reason import Refused
@@ -25,7 +25,10 @@ def _us(bytes_sent: int, hz: int) -> int:
 
 def worst_us(doc: "dict[str, Any]") -> int:
     """Microseconds on all buses together in the worst tick (they are used one after the other)."""
-    total = 0
+    total: int = 0
+    slowest = min([bus["hz"] for bus in doc["buses"]] + [400000])
+    if doc["chips"]:
+        total += 2 * _us(PORT_READ_BYTES, slowest)
     for b, bus in enumerate(doc["buses"]):
         hz = bus["hz"]
         sensors = 0
@@ -34,7 +37,7 @@ def worst_us(doc: "dict[str, Any]") -> int:
                 continue
             if chip["kind"] == "pca9685":
                 servos = len([d for d in doc["drives"] if d["out"] is not None and d["out"]["chip"] == c])
-                total += min(servos, doc["max_moving"]) * _us(SERVO_BYTES, hz)
+                total += min(servos, doc["max_moving"] + 1) * _us(SERVO_BYTES, hz)
             elif chip["kind"] == "mcp23017":
                 total += _us(PORT_WRITE_BYTES, hz)
                 if any(i["chip"] == c for i in doc["inputs"]):

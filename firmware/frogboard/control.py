@@ -81,6 +81,11 @@ class Control:
             found += self._outputs[i]
         return found
 
+    def all_lines(self, i: int) -> "list[int]":
+        """Every line that feed i depends on: its own and its group's."""
+        group = self.feeds[i].out.group
+        return self._outputs[i] + ([] if group is None else [group.line])
+
     def remember(self, positions: "dict[str, tuple[int, int]]", trims: "list[tuple[int, int, int]]") -> None:
         """What flash knows: trimmed ends, then positions. To be called once, before the first step."""
         for d, setting, pulse_us in trims:

@@ -8,11 +8,10 @@ import array
 
 from machine import PWM, Pin
 
-from frogboard import buses
-
 if False:
     from typing import Any
 
+    from frogboard.buses import Chips
     from frogboard.control import Control
 
 FRAME_HZ = 50
@@ -34,10 +33,10 @@ class Hardware:
             self._level[i] = ref["active"]
             gpio = ref["chip"] < 0
             self._pins.append(Pin(ref["pin"], Pin.OUT, value=1 - ref["active"]) if gpio else None)
-        self.chips = buses.Chips(control)
         self._pwm: "list[PWM | None]" = []
         self._pwm_pins: "list[int]" = []
         self._sent_us = array.array("h", [0] * len(control.drives))
+        self.chips = _chips(control, self._now, self._sent_us)
         for spec in doc["drives"]:
             out = spec["out"]
             self._pwm_pins.append(out["pin"] if out is not None and out["kind"] == "pwm" else -1)
@@ -64,16 +63,25 @@ class Hardware:
             trip.look()
 
     def write(self) -> None:
-        """Bring the pins up to date: first what goes off, then what goes on, then the pulses."""
+        """Bring the pins up to date: what goes off, then the expanders, what goes on, the pulses."""
         lines = self._control.lines
+        now = self._now
         for i in range(len(lines)):
-            if self._now[i] and not lines[i]:
-                self._set(i, 0)
-        self.chips.write_off()
+            if lines[i] != now[i]:
+                pin = self._pins[i]
+                if pin is None:
+                    if self.chips.set(i, lines[i]):
+                        now[i] = lines[i]
+                elif not lines[i]:
+                    pin.value(1 - self._level[i])
+                    now[i] = 0
+        self.chips.write()
         for i in range(len(lines)):
-            if lines[i] and not self._now[i]:
-                self._set(i, 1)
-        self.chips.write_on()
+            if lines[i] and not now[i]:
+                pin = self._pins[i]
+                if pin is not None:
+                    pin.value(self._level[i])
+                    now[i] = 1
         drives = self._control.drives
         for d in range(len(drives)):
             us = drives[d].out_us
@@ -81,14 +89,6 @@ class Hardware:
                 self._pulse(d, us)
         for trip in self._trips:
             trip.confirm()
-
-    def _set(self, i: int, on: int) -> None:
-        pin = self._pins[i]
-        if pin is not None:
-            pin.value(self._level[i] if on else 1 - self._level[i])
-        else:
-            self.chips.set(i, on)
-        self._now[i] = on
 
     def cleared(self, line: int) -> None:
         """An interrupt has put this line off already."""
@@ -132,6 +132,36 @@ class Hardware:
                 continue
         for trip in self._trips:
             trip.off()
+
+
+class NoChips:
+    """In the place of `buses.Chips` where the board has neither chips nor sensors."""
+
+    def read(self) -> None:
+        """Nothing to read."""
+
+    def set(self, line: int, on: int) -> bool:
+        """There is no such line."""
+        return False
+
+    def write(self) -> None:
+        """Nothing to write."""
+
+    def pulse(self, d: int, us: int) -> bool:
+        """There is no such output."""
+        return False
+
+    def off(self) -> None:
+        """Nothing to turn off."""
+
+
+def _chips(control: "Control", now: bytearray, sent_us: "array.array[int]") -> "Chips | NoChips":
+    """The chips, and the code for them only where there are any: it takes room."""
+    if not control.doc["chips"] and not control.doc["sensors"]:
+        return NoChips()
+    from frogboard.buses import Chips
+
+    return Chips(control, now, sent_us)
 
 
 def _input(spec: "dict[str, Any]") -> "Pin | None":

@@ -58,6 +58,14 @@ class PWM:
         pass
 
 
+class ADC:
+    def __init__(self, pin):
+        pass
+
+    def read_u16(self):
+        return 0
+
+
 class WDT:
     def __init__(self, id=0, timeout=5000):
         _record("watchdog", 0, timeout)

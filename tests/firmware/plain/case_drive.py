@@ -39,7 +39,9 @@ def test_a_known_drive_goes_from_its_remembered_end_and_is_known_at_rest_only():
     assert d.at == 1 and d.out_us == 0 and d.pulse_us == 2000
     moving = [p for p in pulses if p]
     assert moving == sorted(moving) and moving[-1] == 2000
-    assert max(b - a for a, b in zip(moving, moving[1:])) <= 1000 * 5 * 3 // 2 // 500 + 5, "faster than the steepest part of the curve"
+    assert max(b - a for a, b in zip(moving, moving[1:])) <= 1000 * 5 * 3 // 2 // 500 + 5, (
+        "faster than the steepest part of the curve"
+    )
     assert len(pulses) * 5 >= 60 + 500 + 100
 
 

@@ -219,7 +219,10 @@ def test_a_flipped_feed_state():
 
 
 def test_state_comes_in_pages_that_fit_the_line():
-    drives = [servo("drive-with-a-rather-long-name-%02d" % i, out={"kind": "pca9685", "chip": 0, "channel": i}) for i in range(16)]
+    drives = [
+        servo("drive-with-a-rather-long-name-%02d" % i, out={"kind": "pca9685", "chip": 0, "channel": i})
+        for i in range(16)
+    ]
     doc = document(drives, [])
     doc["buses"] = [{"sda": 4, "scl": 5, "hz": 400000}]
     doc["chips"] = [{"kind": "pca9685", "bus": 0, "address": 0x40, "oe_pin": 6}]

@@ -144,9 +144,7 @@ def loaded(doc):
 def simple(count=1):
     """`count` turnouts, each a servo and a pair that must be off while its blades are away from both ends."""
     drives = [servo("D%d" % (i + 1), i) for i in range(count)]
-    feeds = [
-        pair("T%d.F" % (i + 1), 16 + 2 * i, 17 + 2 * i, follow(i), strict_moves(i)) for i in range(count)
-    ]
+    feeds = [pair("T%d.F" % (i + 1), 16 + 2 * i, 17 + 2 * i, follow(i), strict_moves(i)) for i in range(count)]
     return document(drives, feeds)
 
 
