@@ -40,6 +40,8 @@ def run(root: str) -> str:
     board = Board(store, _ident(), _cause())
     crashes, board.crash = store.crashes()
     port = usb.Usb()
+    link = Link(port, board)
+    board.lines = link.counts
     watchdog: "Any" = None
     while True:
         if crashes >= MOST_CRASHES:
@@ -53,7 +55,7 @@ def run(root: str) -> str:
             port.open()
             watchdog = machine.WDT(timeout=_watchdog_ms(board))
         hardware = _hardware(board)
-        loop = Loop(board, port, watchdog, hardware)
+        loop = Loop(board, port, link, watchdog, hardware)
         try:
             action = loop.run()
         finally:
@@ -106,14 +108,15 @@ def _held(board: Board) -> bool:
 class Loop:
     """One run of the control loop with one set of settings (or without any)."""
 
-    def __init__(self, board: Board, port: "usb.Usb", watchdog: "Any", hardware: "Hardware | None") -> None:
+    def __init__(
+        self, board: Board, port: "usb.Usb", link: Link, watchdog: "Any", hardware: "Hardware | None"
+    ) -> None:
         self.board = board
         self.port = port
         self.watchdog = watchdog
         self.control = board.control
         self.hardware = hardware
-        self.link = Link(port, board)
-        board.lines = self._lines
+        self.link = link
         self.tick_ms = 5
         self.lamp = lamp.Lamp()
         self.lamp_pin: "machine.Pin | None" = None
@@ -129,9 +132,6 @@ class Loop:
         """A simulated clock may offer this: sleep for so long or until something comes in from outside."""
         self._start = time.ticks_ms()
         self._written = self._start
-
-    def _lines(self) -> "tuple[int, int]":
-        return self.link.lines
 
     def run(self) -> str:
         """Tick until a restart is wanted."""

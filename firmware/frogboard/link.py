@@ -36,8 +36,7 @@ class Link:
         """Whether something is to be sent or done now."""
         return self._port.sending or self._line_waits or len(self._board.log) > 0
 
-    @property
-    def lines(self) -> "tuple[int, int]":
+    def counts(self) -> "tuple[int, int]":
         """(good, dropped) lines so far."""
         return self._reader.good, self._reader.bad
 

@@ -5,8 +5,8 @@ All below one folder that is passed in:
   back, and only then replaces `settings.at`. Where the slot in force is damaged the other one serves.
 - `layout`: the layout file's text. `trims`: pulse ends trimmed since. `maintenance`: its presence is the mark.
 - `crash`: how often the program ended by an exception since it last ran well, and the last one's words.
-- `positions`: one line a drive: key, setting (2: unknown), pulse in 4 digits. Small on purpose: littlefs keeps such a file inside
-  its folder's metadata, so writing it erases a block only now and then.
+- `positions`: one line a drive: key, setting (2: unknown), pulse in 4 digits. Small on purpose: littlefs keeps
+  such a file inside its folder's metadata, so writing it erases a block only now and then.
 
 Every file that matters carries its own CRC-32, so a torn one is never believed. No hardware.
 """

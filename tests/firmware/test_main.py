@@ -6,6 +6,7 @@ import base64
 import binascii
 import json
 import os
+import select
 import shutil
 import subprocess
 import sys
@@ -35,6 +36,7 @@ class Chip:
 
     def start(self) -> None:
         (self.root / "pins").write_text("")
+        self._got = b""
         self._process = subprocess.Popen(
             [self._micropython, "main.py"],
             cwd=self.root,
@@ -59,7 +61,15 @@ class Chip:
 
     def line(self) -> str:
         assert self._process is not None and self._process.stdout is not None
-        return self._process.stdout.readline().decode()
+        fd = self._process.stdout.fileno()
+        while b"\n" not in self._got:
+            assert select.select([fd], [], [], 10)[0], "nothing is said for ten seconds"
+            more = os.read(fd, 4096)
+            if not more:
+                return ""
+            self._got += more
+        line, self._got = self._got.split(b"\n", 1)
+        return line.decode() + "\n"
 
     def ask(self, method: str, **params: Any) -> Any:
         self._id += 1

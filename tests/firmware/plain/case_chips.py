@@ -1,11 +1,11 @@
 """The hardware layer against chips that are nothing but their registers."""
 
+from frogboard import events
+from frogboard.table import OFF, UNKNOWN, A, B
+
 import fake_machine
 from documents import Rig, changeover, document, follow, hand, pair, servo, strict_moves
 from fake_machine import Ina, Mcp23017, Pca9685
-
-from frogboard import events
-from frogboard.table import A, B, OFF, UNKNOWN
 
 
 def ex(chip, pin, active=1):

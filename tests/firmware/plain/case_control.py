@@ -1,7 +1,7 @@
-from documents import Rig, document, follow, hand, middle_moves, pair, servo, simple, strict_moves
-
 from frogboard import events
-from frogboard.table import A, B, OFF, UNKNOWN
+from frogboard.table import OFF, UNKNOWN, A, B
+
+from documents import Rig, document, follow, hand, middle_moves, pair, servo, simple, strict_moves
 
 
 def ready(doc, setting=0):

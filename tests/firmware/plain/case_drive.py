@@ -1,7 +1,7 @@
-from documents import servo
-
 from frogboard import drive
 from frogboard.table import UNKNOWN
+
+from documents import servo
 
 
 def made(**more):

@@ -1,13 +1,13 @@
 import binascii
 import json
 
-from documents import document, sealed, servo, simple
-from fake_flash import fresh
-
 from frogboard import frame, methods
 from frogboard.board import Board
 from frogboard.link import Link
 from frogboard.store import Store
+
+from documents import document, sealed, servo, simple
+from fake_flash import fresh
 
 
 class Port:
@@ -63,7 +63,7 @@ class Bench:
         self.port = Port()
         self.reader = frame.LineReader()
         self.link = Link(self.port, self.board)
-        self.board.lines = lambda: self.link.lines
+        self.board.lines = lambda: self.link.counts()
 
     def tick(self):
         if self.board.control is not None:

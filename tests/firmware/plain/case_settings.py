@@ -1,8 +1,8 @@
 import json
 
-from documents import changeover, document, follow, hand, pair, sealed, servo, simple, strict_moves
-
 from frogboard import bus_time, settings
+
+from documents import changeover, document, follow, hand, pair, sealed, servo, simple, strict_moves
 
 
 def refused(doc, start):

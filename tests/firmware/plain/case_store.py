@@ -1,8 +1,8 @@
-from documents import sealed, simple
-from fake_flash import fresh
-
 from frogboard.store import Store, crc_text, remembered
 from frogboard.table import UNKNOWN
+
+from documents import sealed, simple
+from fake_flash import fresh
 
 
 def write(path, data):

@@ -4,7 +4,7 @@ import json
 
 from frogboard import events, settings
 from frogboard.control import Control
-from frogboard.table import A, B, OFF, UNKNOWN
+from frogboard.table import OFF, UNKNOWN, A, B
 
 
 def servo(name="D1", pin=0, ends=(1000, 2000), **more):
