@@ -142,11 +142,27 @@ def test_what_is_written_is_what_is_read(written: Written) -> None:
 
 
 SNIPPETS = [
-    "[", "]", "{", "}", '"', "=", ",", ".", "\n", "#", "|", "T1", "P0", ".toe", '"P0.left"', "[turnout.P0]",
-    "[drive.P0]\n", "é", "\x00", "1e999", "nan", "-1", '"""', "'", "\\", "true", "1979-05-27", "[[lines]]\n", "kind = 3\n", "name",
-    '"|"', '{mm = 3}', '{feed="main"}', "[place.x]\n", "built = false\n", "drive = { name = 'D' }\n", "[slip.P0]\n",
-    "[layout]\n", "[lines]\n", "a.b.c = 1\n", "\r", "\t", " ", "[[district]]\n", "lines = 3\n", "catalogue = ['x']\n",
-]  # fmt: skip
+    *'[]{}"=,.\n#|',
+    *(
+        "T1",
+        "P0",
+        ".toe",
+        '"P0.left"',
+        "[turnout.P0]",
+        "[drive.P0]\n",
+        "é",
+        "\x00",
+        "1e999",
+        "nan",
+        "-1",
+        '"""',
+        "'",
+        "\\",
+    ),
+    *("true", "1979-05-27", "[[lines]]\n", "kind = 3\n", "name", '"|"', "{mm = 3}", '{feed="main"}', "[place.x]\n"),
+    *("built = false\n", "drive = { name = 'D' }\n", "[slip.P0]\n", "[layout]\n", "[lines]\n", "a.b.c = 1\n", "\r"),
+    *("\t", " ", "[[district]]\n", "lines = 3\n", "catalogue = ['x']\n"),
+]
 
 
 @st.composite

@@ -136,9 +136,8 @@ def _parts() -> str:
     ):
         rows.append(f"| {what} | {', '.join(f'`{n}`' for n in names or ())} |")
     return (
-        "## Names of parts\n\nThese need no declaration. Kinds of your own come from the files listed in `catalogue`.\n\n"
-        + "\n".join(rows)
-        + "\n"
+        "## Names of parts\n\nThese need no declaration. Kinds of your own come from the files listed in "
+        "`catalogue`.\n\n" + "\n".join(rows) + "\n"
     )
 
 
