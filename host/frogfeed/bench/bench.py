@@ -82,6 +82,11 @@ class VirtualSerial:
         """Let time go by for the whole bench."""
         self._bench.advance(ms)
 
+    @property
+    def plugged(self) -> bool:
+        """Whether the cable is in."""
+        return self._slot.plugged
+
     def plug(self, plugged: bool) -> None:
         """Pull the cable out, or put it back. What was on its way is lost."""
         self._slot.plugged = plugged

@@ -168,8 +168,7 @@ class WDT:
         if not 1 <= timeout <= 8388:
             raise ValueError("timeout exceeds 8388")
         self._us = timeout * 1000
-        self._slot = _LIFE.watchdog_slot
-        _K.at(_K.now + self._us, self._slot)
+        _LIFE.feed(self._us)
 
     def feed(self):
         """Hold it off for another timeout."""

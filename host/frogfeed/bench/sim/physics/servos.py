@@ -8,6 +8,8 @@ motion: touching as q falls (rises) through one, letting go as it rises (falls) 
 """
 
 FRAME_US = 20_000
+QUIET_FRAMES = 3
+"""A horn that has not moved for so many frames is at rest."""
 JUMP_NS = 250_000
 """A pulse this far from the horn is a twitch: an eased move never asks for it."""
 
@@ -39,6 +41,7 @@ class Servos:
         self.pos = [s["start_ns"] for s in specs]
         self.pulse = [0] * n
         self.moving = [0] * n
+        self.quiet = [0] * n
         self.stuck = [0] * n
         self.reversed = [0] * n
         self.touch = [[0, 0] for _ in specs]
@@ -97,12 +100,16 @@ class Servos:
             else:
                 error = 0
             if -self.dead_ns[i] <= error <= self.dead_ns[i]:
+                self.quiet[i] += 1
+                if self.quiet[i] < QUIET_FRAMES and self.moving[i]:
+                    continue  # within its dead band for the moment: an eased move begins and ends slowly
                 active.pop(index)
                 if self.moving[i]:
                     self.moving[i] = 0
                     self.rails.motion(self.drive[i], 0)
                     self.records.put("rest", now, drive=self.names[i], us=pos // 1000)
                 continue
+            self.quiet[i] = 0
             if not self.moving[i]:
                 self.moving[i] = 1
                 self.rails.motion(self.drive[i], 1)

@@ -179,7 +179,7 @@ class World:
     def fault(self, kind, facts):
         """Bring about, or (with `off`) end, a fault. Raises KeyError for a kind or name that does not exist."""
         on = 0 if facts.get("off") else 1
-        self.records.put("fault", self.clock.now, kind=kind, **facts)
+        self.records.put("fault", self.clock.now, fault=kind, **facts)
         if kind in ("servo-stuck", "servo-reversed", "servo-slow"):
             i = self.servos.names.index(facts["drive"])
             if kind == "servo-stuck":
