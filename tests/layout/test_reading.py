@@ -182,6 +182,8 @@ def test_a_kind_reader_may_refuse_with_its_own_reason(tmp_path: Path) -> None:
         ('state = "isolated-frog"', 'kind = "tunrout"', "file-unknown-kind"),
         ('kind = "open"', 'kind = "opne"', "file-bad-choice"),
         ('name = "Jetty"\n', "", "file-missing-key"),
+        ("[district.main]\ntrip_a = 3\n", "[district]\n", "file-missing-key"),
+        ("trip_a = 3", 'in_phase = ["main"]', "file-unknown-district"),
         ("[turnout.T1]", "[three_way.W]\n[turnout.T1]", "file-unknown-key"),
         ('"shed"]', "12]", "file-line-item"),
     ],

@@ -159,6 +159,14 @@ def check_districts(file: LayoutFile, districts: frozenset[str] | None, mistakes
     """Districts named by places and by other districts."""
     if districts is None:
         return
+    if not districts:
+        mistakes.add(
+            "file-missing-key",
+            ("district",),
+            "no [district.NAME] is declared",
+            cure="Declare the supply: [district.main], with trip_a and volts as printed on it.",
+        )
+        return
 
     def check(path: KeyPath, name: str) -> None:
         if name not in districts:
@@ -176,6 +184,14 @@ def check_districts(file: LayoutFile, districts: frozenset[str] | None, mistakes
         for key, others in (("in_phase", district.in_phase), ("common_with", district.common_with)):
             for i, other in enumerate(others):
                 check(("district", name, key, i), other)
+                if other == name:
+                    mistakes.add(
+                        "file-unknown-district",
+                        ("district", name, key, i),
+                        f"{name} names itself",
+                        why="The other district belongs here; one of the two may name the other.",
+                        cure="Remove it.",
+                    )
 
 
 def check_accepts(file: LayoutFile, mistakes: Mistakes) -> None:
@@ -223,7 +239,7 @@ def check_boards(file: LayoutFile, outputs: frozenset[str], drives: Iterable[str
                     path,
                     f"{name} has the USB serial number of board {first[1]}",
                     why="The serial number is how two boards on one laptop are told apart.",
-                    cure="`frogfeed ports` shows the serial number of every board that is plugged in.",
+                    cure="`frogfeed boards` shows the serial number of every board that is plugged in.",
                     related=[("the same number here", mistakes.where.nearest(first))],
                 )
         used: dict[str, KeyPath] = {}

@@ -60,7 +60,8 @@ loop = ["T1.right", "loop", { feed = "main", left = "A" }, "|", "T2.left"]
 # [drive.T1]
 # pulse_us = { left = 1350, right = 1650 }
 
-# The board under the baseboard. `frogfeed boards` lists the kinds of board there are.
+# The board under the baseboard. Its profile says what it can drive: see the reference of
+# the layout file for their names.
 # [board.B1]
 # profile = "pico-relay"
 # serial = "..."          # its USB serial number, where you have more than one

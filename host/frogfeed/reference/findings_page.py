@@ -8,6 +8,9 @@ from frogfeed.findings.codes import CodeInfo
 _FAMILIES = {
     "FILE": ("The layout file", "What `frogfeed` says of a file that it cannot use. Every one must be mended first."),
     "TRACK": ("The track", "What `frogfeed check` says of the rails: all answers hold for all settings of all drives."),
+    "THROW": ("Throwing", "What it says of servos, linkages and how far and how fast blades move."),
+    "PLAN": ("Boards", "What it says of boards, channels and outputs; `frogfeed plan` says the same."),
+    "ELECTRICS": ("Electrics", "What it says of supplies, wires and what a short does to them."),
 }
 _INTRO = """\
 # Findings
