@@ -400,7 +400,7 @@ class Bench:
                     return answer["ok"]
         raise BenchError(f"board {slot.name} gives no answer to {message.get('do')}")
 
-    def fault(self, kind: str, board: str | None = None, **facts: Any) -> None:
+    def fault(self, kind: str, /, board: str | None = None, **facts: Any) -> None:
         """Bring a fault about; with `off=True` end it. Kinds and facts: docs/reference/bench.md."""
         self.ask(board, do="fault", kind=kind, facts=facts)
 

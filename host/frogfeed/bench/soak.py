@@ -14,6 +14,7 @@ import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 from frogfeed.bench.bench import Bench
 from frogfeed.bench.link import client_of
@@ -184,7 +185,7 @@ class Day:
         output = self.chance.choice(self.bench.scenario["boards"][0]["outputs"])["name"]
         self._for_a_while("load", 150, output=output, ma=1900)
 
-    def _for_a_while(self, kind: str, ms: float, **facts: object) -> None:
+    def _for_a_while(self, kind: str, ms: float, **facts: Any) -> None:
         self.bench.fault(kind, **facts)
         self.bench.advance(ms)
         self.bench.fault(kind, off=True, **facts)
