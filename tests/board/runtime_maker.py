@@ -46,9 +46,7 @@ def code(
         name = put(b"MicroPython\0")
         entries.append(put(struct.pack("<HHIIIIH", 7, 0x504D, name, storage[0], storage[1], 0, 3)))
     table = put(struct.pack(f"<{len(entries)}I", *entries))
-    memory[0x1D0 : 0x1D0 + 20] = struct.pack(
-        "<5I", 0x7188EBF2, table, table + 4 * len(entries), 0, 0xE71AA390
-    )
+    memory[0x1D0 : 0x1D0 + 20] = struct.pack("<5I", 0x7188EBF2, table, table + 4 * len(entries), 0, 0xE71AA390)
     return bytes(memory)
 
 

@@ -58,9 +58,7 @@ def test_settings_and_text_arrive_and_come_back() -> None:
     push_board(client, a_document(), TEXT, progress=lambda *step: seen.append(step))
     assert board.files == {"settings": a_document(), "layout": TEXT}
     assert seen[-1] == ("settings", len(a_document()), len(a_document()))
-    assert [step[1] for step in seen if step[0] == "layout"] == sorted(
-        step[1] for step in seen if step[0] == "layout"
-    )
+    assert [step[1] for step in seen if step[0] == "layout"] == sorted(step[1] for step in seen if step[0] == "layout")
     for what, data in board.files.items():
         pulled = pull(client, what)  # type: ignore[arg-type]
         assert pulled is not None and pulled.data == data

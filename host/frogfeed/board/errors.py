@@ -124,9 +124,13 @@ class NoAnswer(BoardError):
 
 
 class LinkNoise(NoAnswer):
-    """No answer came, but other bytes did: another program, the bare REPL, or noise on the line."""
+    """No answer came, but other bytes did: another program, MicroPython's prompt, or noise on the line."""
 
     code = "link-noise"
+
+    def __init__(self, what: str, *, is_prompt: bool = False, where: str = "", why: str = "", cure: str = "") -> None:
+        super().__init__(what, where=where, why=why, cure=cure)
+        self.is_prompt = is_prompt
 
 
 class BoardRefused(BoardError):

@@ -63,6 +63,7 @@ def no_answer(method: str, waited_s: float, noise: Iterable[str], where: str) ->
     prompt = any(">>>" in line or "MicroPython" in line for line in heard)
     return LinkNoise(
         f"no answer to {method} within {waited_s:g} s; heard instead: {heard[-1]!r}",
+        is_prompt=prompt,
         where=where,
         why="a MicroPython prompt answers: the firmware is not running"
         if prompt

@@ -18,7 +18,7 @@ from frogfeed.board.errors import (
 )
 from frogfeed.board.install.facts import RuntimeFacts, ask_runtime, check_runtime
 from frogfeed.board.install.installer import Installed, Step, put_firmware
-from frogfeed.board.install.payload import firmware_sources, make_payload
+from frogfeed.board.install.payload import firmware_sources, make_payload, version_of
 from frogfeed.board.install.repl import enter_prompt, leave_prompt
 from frogfeed.board.messages import Hello
 from frogfeed.board.ports import same_serial
@@ -30,7 +30,7 @@ Sources = tuple[bytes, dict[str, bytes]]
 """main.py, and the package's files by path."""
 
 FIRST_HELLO = Limits(answer_s=0.7, hello_s=2.0, reconnect_s=0.0)
-LAST_HELLO = Limits(answer_s=1.0, hello_s=15.0, reconnect_s=15.0)
+LAST_HELLO = Limits(answer_s=0.4, hello_s=15.0, reconnect_s=15.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,15 @@ def install(
         raise
     leave_prompt(repl)
     progress(Step("starting it", done.sent_bytes, done.sent_bytes))
-    return Installation(before, runtime, done, _greet_anew(_opener(find), done))
+    after = _greet_anew(_opener(find), done)
+    version = version_of(files)
+    if version is not None and after.firmware != version:
+        raise InstallFailed(
+            f"firmware {version} is on the board, but {after.firmware} runs",
+            why=f"the new firmware did not start, and the board went back to {done.before or 'the one before'}",
+            cure="`frogfeed watch` and a terminal program show what it says; install another version",
+        )
+    return Installation(before, runtime, done, after)
 
 
 def _opener(find: Callable[[], str]) -> Opener:

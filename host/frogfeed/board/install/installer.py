@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
@@ -16,6 +16,8 @@ __all__ = ["Installed", "Step", "put_firmware"]
 
 SPARE_BYTES = 16 * 1024
 """Room that must be left for settings, positions and the file system's own needs."""
+
+_COPIES_AT_ONCE = 12
 
 _HASH = f"""
 import os, json, hashlib, binascii
@@ -127,8 +129,7 @@ def put_firmware(
     if new_main:
         to_send["main.py.new"] = payload.main
     _check_room(to_send, free)
-    for start, path in copies:
-        prompt.run(f"{_COPY}\n_copy({start!r}, {path!r})")
+    _copy_on_board(prompt, copies)
     total = _send(prompt, to_send, progress)
     for stray in sorted(set(here) - set(wanted)):
         prompt.run(f"import os\nos.remove({stray!r})")
@@ -167,6 +168,13 @@ def _check_room(to_send: Mapping[str, bytes], free: int) -> None:
             why="the new firmware is put beside the old one, so that the old one can go on running",
             cure="remove other files from the board, then install again",
         )
+
+
+def _copy_on_board(prompt: Prompt, copies: Sequence[tuple[str, str]]) -> None:
+    """Files that the board has elsewhere already need not come over the cable again."""
+    for at in range(0, len(copies), _COPIES_AT_ONCE):
+        pairs = list(copies[at : at + _COPIES_AT_ONCE])
+        prompt.run(f"{_COPY}\nfor _a, _z in {pairs!r}:\n    _copy(_a, _z)\n")
 
 
 def _send(prompt: Prompt, files: Mapping[str, bytes], progress: Callable[[Step], None]) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib.util
+import re
 import subprocess
 import tempfile
 from collections.abc import Mapping
@@ -13,7 +14,7 @@ from pathlib import Path
 from frogfeed.board.errors import InstallFailed
 from frogfeed.shipped import firmware_main, firmware_package
 
-__all__ = ["Payload", "firmware_sources", "make_payload"]
+__all__ = ["Payload", "firmware_sources", "make_payload", "version_of"]
 
 MPY_VERSION_BYTE = 1
 _COMPILE_LIMIT_S = 30.0
@@ -61,6 +62,12 @@ def make_payload(main: bytes, sources: Mapping[str, bytes], mpy_version: int | N
     for path, content in sorted(files.items()):
         digest.update(path.encode() + b"\0" + hashlib.sha256(content).digest())
     return Payload(f"fw-{digest.hexdigest()[:8]}", files, main, form)
+
+
+def version_of(sources: Mapping[str, bytes]) -> str | None:
+    """The firmware version that `sources` will say of themselves; None where they name none."""
+    found = re.search(rb'^VERSION = "([^"]+)"', sources.get("frogboard/__init__.py", b""), re.MULTILINE)
+    return found.group(1).decode() if found else None
 
 
 def can_compile() -> bool:

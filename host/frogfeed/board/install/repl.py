@@ -22,6 +22,8 @@ __all__ = ["Prompt", "Repl", "enter_prompt", "leave_prompt", "write_file"]
 CHUNK = 768
 """Bytes of a file in one command, before base64."""
 READ_LIMIT_S = 10.0
+FIRST_TRY_S = 0.5
+"""What is sent while the board is still starting is lost: rather try again soon than wait long."""
 
 
 class Prompt(Protocol):
@@ -92,16 +94,18 @@ def enter_prompt(find: Callable[[], str], *, limit_s: float = 15.0) -> Repl:
     PortBusy, or NoAnswer where there is no MicroPython prompt.
     """
     end_s = time.monotonic() + limit_s
+    patience_s = FIRST_TRY_S
     while True:
         last: NoPort | PortBusy | NoAnswer
         try:
             device = find()
             open_serial(device).close()  # says clearly what is wrong with a port that cannot be opened
-            return _enter(device, min(5.0, max(1.0, end_s - time.monotonic())))
+            return _enter(device, patience_s)
         except (NoPort, PortBusy, NoAnswer) as problem:
             last = problem
         if time.monotonic() >= end_s:
             raise last
+        patience_s = min(2 * patience_s, 5.0)
         time.sleep(0.2)
 
 
