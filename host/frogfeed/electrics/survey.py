@@ -11,11 +11,18 @@ from frogfeed.electrics.lengths import facing_pairs
 from frogfeed.electrics.nodal import Nodal
 from frogfeed.electrics.settings_cover import cover
 from frogfeed.layout.model import Layout
+from frogfeed.parts import wires
 from frogfeed.track.network import RailNetwork
 
 UNFED_V = 0.5
 UNFED_OHM = 1e4
 """Less volts or more ohms than this is no feed at all: the solver's business, not a weak wire."""
+
+
+COOLING = 1.0 + wires.ALPHA_20 * (practice.HOT_C - practice.COLD_C)
+"""How much less copper resists when cold; taken for rails and joints too, so that no short is thought too
+small.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,15 +75,15 @@ def survey(layout: Layout, network: RailNetwork, outputs: OutputPaths = USUAL, s
         listed = list(pairs)
         if not listed:
             continue
-        hot = Nodal(build_circuit(layout, network, config.settings, outputs, practice.HOT_C, sizes))
-        cold = Nodal(build_circuit(layout, network, config.settings, outputs, practice.COLD_C, sizes))
-        warm, chill = hot.thevenin(listed), cold.thevenin(listed)
+        circuit = build_circuit(layout, network, config.settings, outputs, practice.HOT_C, sizes)
+        warm = Nodal(circuit, listed).thevenin(listed)
         for k, pair in enumerate(listed):
             volts, ohms = abs(float(warm.volts[k])), float(warm.ohms[k])
             if volts < UNFED_V or ohms > UNFED_OHM:
                 continue
             district = pieces.get(pair[0]) or pieces.get(pair[1]) or next(iter(layout.file.district))
             d = layout.file.district[district]
+            inner = max(d.internal_ohm, practice.LEAST_OHM)
             spot = Spot(
                 pair[0],
                 pair[1],
@@ -86,8 +93,8 @@ def survey(layout: Layout, network: RailNetwork, outputs: OutputPaths = USUAL, s
                 volts,
                 volts - ohms * d.load_a,
                 volts / ohms,
-                abs(float(chill.volts[k])) / float(chill.ohms[k]),
-                ohms - max(d.internal_ohm, practice.LEAST_OHM),
+                volts / (inner + max(ohms - inner, 0.0) / COOLING),
+                ohms - inner,
             )
             before = found.get(pair)
             if before is None:
