@@ -71,7 +71,8 @@ def random_layout(rng: random.Random, most_drives: int) -> Layout:
     lines: dict[str, tuple[LineItem, ...]] = {}
     while ends:
         first = ends.pop()
-        if ends and rng.random() < 0.6:
+        # Two ends of one piece in a row would mean through it, so such a pair gets a place instead.
+        if ends and rng.random() < 0.6 and getattr(ends[-1], "piece", "") != getattr(first, "piece", ""):
             second: LineItem = ends.pop()
         else:
             place = f"P{len(lines)}"

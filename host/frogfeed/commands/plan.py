@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from frogfeed.commands.propose import show_proposal
 from frogfeed.commands.shared import FINDINGS, format_option, layout_argument, open_network, planned, show
 from frogfeed.plan.export import plan_to_json, read_channels
 from frogfeed.plan.makeup import make_ups
@@ -21,14 +22,18 @@ from frogfeed.plan.show import show_plan
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
     help="An earlier plan (JSON): what is wired there stays where it can.",
 )
-@click.option("--from-bare", is_flag=True, help="Propose gaps, bonds, droppers and switched feeds for a bare plan.")
-def command(file: Path, form: str, keep: Path | None, from_bare: bool) -> None:
+@click.option("--from-bare", is_flag=True, help="Propose the gaps, bonds and feeds that are missing.")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="With --from-bare: write the changed file.",
+)
+def command(file: Path, form: str, keep: Path | None, from_bare: bool, output: Path | None) -> None:
     """Assign drives and feeds to boards and channels, and list what to cut, bond, insulate and feed."""
     layout, network = open_network(file, form)
-    if from_bare:
-        from frogfeed.commands.propose import show_proposal
-
-        raise SystemExit(show_proposal(layout, form))
+    if from_bare or layout.file.layout.feeds == "propose":
+        raise SystemExit(show_proposal(layout, form, output))
     try:
         held = read_channels(keep.read_text(encoding="utf-8")) if keep is not None else None
     except ValueError as e:

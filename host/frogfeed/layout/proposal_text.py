@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from frogfeed.layout.items_text import item_values
 from frogfeed.layout.model import Layout
-from frogfeed.layout.writing import KeyPath, Value, with_values
+from frogfeed.layout.positions import KeyPath
+from frogfeed.layout.schema import Piece
+from frogfeed.layout.writing import Value, with_values
 
 
 def proposed_text(before: Layout, after: Layout) -> str:
     """The text of `before` changed to say what `after` says of pieces, places and lines."""
     changes: dict[KeyPath, Value] = {}
-    tables = {
+    tables: dict[str, tuple[Mapping[str, Piece], Mapping[str, Piece]]] = {
         "turnout": (before.file.turnout, after.file.turnout),
         "three-way": (before.file.three_way, after.file.three_way),
         "slip": (before.file.slip, after.file.slip),

@@ -22,11 +22,14 @@ colours = { A = "red", B = "black", switched = "violet" }   # your own wire colo
 volts = 12.0
 trip_a = 1.5             # the current at which it trips, as printed on it
 trip_ms = 100
+limit_a = 3.0            # the most it gives into a short, however short the wires
 
 # Rails are left and right looking into a turnout from its toe (the end with the blades).
 # T1 has a plastic frog and is as it came from its box: each blade feeds the rail beyond it.
 [turnout.T1]
 make = "insulated-frog"
+frog_number = 5          # how slender the frog is: 5 mm along it for 1 mm of spread
+plastic_mm = 18          # how far the plastic reaches beyond the point
 
 # T2 has a metal frog, made safe: links cut, blades wired to their stock rails, and the
 # frog fed through a switch that follows the blades.

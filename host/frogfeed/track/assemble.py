@@ -12,7 +12,7 @@ from frogfeed.layout.schema import Blades, Hand, Piece, Place, PlaceKind, Side
 from frogfeed.track.catalogue import Kind, kinds_of
 from frogfeed.track.clearance import vees
 from frogfeed.track.conditions import ALWAYS, NEVER, When, both
-from frogfeed.track.feeds import Section, frog_feed, place_feed
+from frogfeed.track.feeds import frog_feed, place_feed
 from frogfeed.track.joints import EndFeed, walk_lines
 from frogfeed.track.network import (
     Bond,
@@ -25,6 +25,7 @@ from frogfeed.track.network import (
     PieceEnds,
     RailNetwork,
     Road,
+    Section,
     SwitchedFeed,
     Wire,
 )
@@ -210,6 +211,7 @@ def _wire_up(
         in_phase=in_phase,
         piece_of={r: r.split(".", 1)[0] for r in rails},
         sides=sides,
+        sections=tuple(sections),
         cut_links=tuple(pair for p in parts.values() for pair in p.cut_links),
         commons=frozenset(frozenset((name, o)) for name, d in layout.file.district.items() for o in d.common_with),
     )

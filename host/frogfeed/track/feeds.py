@@ -3,26 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
-from frogfeed.findings.finding import Location
 from frogfeed.layout.schema import Hand
 from frogfeed.track.conditions import NEVER, When, both, holds
-from frogfeed.track.network import End, EndSide, Feed, Road, SwitchedFeed, TableRow
+from frogfeed.track.network import End, EndSide, Feed, Road, Section, SwitchedFeed, TableRow
 from frogfeed.track.routes import Approaches
 from frogfeed.track.sides import road_wire
 from frogfeed.track.tables import OFF, decide, drives_in
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """Rails to be fed as one through a switched output."""
-
-    output: str
-    piece: str
-    rails: tuple[str, ...]
-    bonded: bool
-    at: Location | None
 
 
 def frog_feed(

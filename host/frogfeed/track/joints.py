@@ -41,6 +41,7 @@ class _Stop:
     leave: End | None
     at: Location
     after: list[LineItem]
+    index: int = 0
 
 
 def _stops(items: Iterable[LineItem], free: dict[str, list[str]]) -> tuple[list[_Stop], list[LineItem]]:
@@ -49,14 +50,14 @@ def _stops(items: Iterable[LineItem], free: dict[str, list[str]]) -> tuple[list[
     before: list[LineItem] = []
     nodes = [i for i in items if isinstance(i, PlaceItem | EndItem)]
     last = nodes[-1] if nodes else None
-    for item in items:
+    for index, item in enumerate(items):
         if isinstance(item, PlaceItem):
             left = free.setdefault(item.name, ["a", "b"])
             enter = None
             if stops:
                 enter = (item.name, left.pop(0))
             leave = (item.name, left.pop()) if item is not last and left else None
-            stops.append(_Stop(enter, leave, item.at, []))
+            stops.append(_Stop(enter, leave, item.at, [], index))
         elif isinstance(item, EndItem):
             previous = stops[-1] if stops else None
             if (
@@ -66,14 +67,14 @@ def _stops(items: Iterable[LineItem], free: dict[str, list[str]]) -> tuple[list[
                 and previous.enter is not None
                 and previous.enter[0] == item.piece
             ):
-                previous.leave = (item.piece, item.end)
+                previous.leave, previous.index = (item.piece, item.end), index
             elif previous is None or previous.leave is None:
                 # At the start of a line an end is left by; the next stop may show that it was entered instead.
-                stops.append(_Stop(None, (item.piece, item.end), item.at, []))
+                stops.append(_Stop(None, (item.piece, item.end), item.at, [], index))
             elif previous.enter is None and previous.leave[0] == item.piece and not previous.after:
-                previous.enter, previous.leave = previous.leave, (item.piece, item.end)
+                previous.enter, previous.leave, previous.index = previous.leave, (item.piece, item.end), index
             else:
-                stops.append(_Stop((item.piece, item.end), None, item.at, []))
+                stops.append(_Stop((item.piece, item.end), None, item.at, [], index))
         elif stops:
             stops[-1].after.append(item)
         else:
@@ -124,7 +125,7 @@ def walk_lines(layout: Layout, rails: EndRails, absent: frozenset[str], ends: di
                 elif isinstance(item, LengthItem):
                     mm += item.mm
                 elif isinstance(item, FeedItem):
-                    if gaps and b is not None:
+                    if (gaps or untrusted) and b is not None:
                         dropper(item, b, outward=False)
                     else:
                         dropper(item, a, outward=True)
@@ -142,6 +143,7 @@ def walk_lines(layout: Layout, rails: EndRails, absent: frozenset[str], ends: di
                     frozenset(untrusted - gaps),
                     mm,
                     line,
+                    here.index,
                     here.at,
                 )
             )

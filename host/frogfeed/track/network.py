@@ -162,6 +162,7 @@ class Joint:
     """Two ends of pieces or places that meet, with the rails that face each other across the joint.
 
     `left` and `right` pair the rails as seen travelling from `a` to `b`; a hand in `gaps` does not conduct.
+    `index` is the place in the line's items of the one that names end `a`.
     """
 
     a: End
@@ -172,6 +173,7 @@ class Joint:
     untrusted: frozenset[Hand]
     mm: float
     line: str
+    index: int
     at: Location
 
 
@@ -181,6 +183,17 @@ class PieceEnds:
 
     kind: str
     ends: Mapping[str, tuple[str, str]]
+    at: Location | None
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Rails to be fed as one through a switched output; `bonded` where no blade contact can carry them elsewhere."""
+
+    output: str
+    piece: str
+    rails: tuple[str, ...]
+    bonded: bool
     at: Location | None
 
 
@@ -206,3 +219,4 @@ class RailNetwork:
     sides: Mapping[End, EndSide] = field(default_factory=dict)
     commons: frozenset[frozenset[str]] = field(default=frozenset())
     cut_links: tuple[tuple[str, str], ...] = ()
+    sections: tuple[Section, ...] = ()
