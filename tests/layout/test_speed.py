@@ -29,9 +29,9 @@ def railway(turnouts: int) -> str:
 def best_s(work: Callable[[], object], times: int = 3) -> float:
     best = float("inf")
     for _ in range(times):
-        started = time.perf_counter()
+        started = time.process_time()
         work()
-        best = min(best, time.perf_counter() - started)
+        best = min(best, time.process_time() - started)
     return best
 
 
