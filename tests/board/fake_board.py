@@ -12,7 +12,6 @@ from collections.abc import Callable
 from typing import Any
 
 from frogboard import frame, methods
-
 from frogfeed.board.errors import PortVanished
 from frogfeed.board.transport import SteppedTransport, Transport
 
@@ -92,9 +91,9 @@ class FakeBoard:
         try:
             if self.busy_for and method not in ("hello", "pull"):
                 self.busy_for -= 1
-                raise Refusal(methods.BUSY, "drives are moving")
+                raise RefusalError(methods.BUSY, "drives are moving")
             answer["result"] = getattr(self, "_" + method.replace(".", "_"))(**params)
-        except Refusal as refusal:
+        except RefusalError as refusal:
             answer["error"] = {"code": refusal.number, "message": refusal.reason}
         self._out += self.mangle(wire(answer))
 
@@ -133,7 +132,7 @@ class FakeBoard:
 
     def _throw(self, drive: str, to: str) -> dict[str, Any]:
         if drive not in self.drives:
-            raise Refusal(methods.UNKNOWN_NAME, f"no drive {drive}")
+            raise RefusalError(methods.UNKNOWN_NAME, f"no drive {drive}")
         state = self.drives[drive]
         if state["at"] == to:
             return {"queued": 0}
@@ -164,18 +163,18 @@ class FakeBoard:
     def _push_chunk(self, at: int, data: str) -> dict[str, Any]:
         piece = base64.b64decode(data, validate=True)
         if self._push is None or at > len(self._push["data"]):
-            raise Refusal(methods.OUT_OF_ORDER, "no push, or a gap")
+            raise RefusalError(methods.OUT_OF_ORDER, "no push, or a gap")
         if at + len(piece) > len(self._push["data"]):
             self._push["data"][at:] = piece
         return {"at": len(self._push["data"])}
 
     def _push_commit(self, crc32: str) -> dict[str, Any]:
         if self._push is None or len(self._push["data"]) != self._push["size"]:
-            raise Refusal(methods.OUT_OF_ORDER, "not all there")
+            raise RefusalError(methods.OUT_OF_ORDER, "not all there")
         data = bytes(self._push["data"])
         if f"{zlib.crc32(data):08x}" != crc32:
             self._push = None
-            raise Refusal(methods.BAD_CRC, "CRC differs")
+            raise RefusalError(methods.BAD_CRC, "CRC differs")
         what = self._push["what"]
         self._push = None
         self.files[what] = data
@@ -187,7 +186,7 @@ class FakeBoard:
         return {"size": len(data), "crc32": f"{zlib.crc32(data):08x}" if data else None, "at": at, "data": piece}
 
 
-class Refusal(Exception):
+class RefusalError(Exception):
     def __init__(self, number: int, reason: str) -> None:
         super().__init__(reason)
         self.number = number

@@ -1,3 +1,4 @@
+import itertools
 import json
 import random
 from typing import Any
@@ -5,9 +6,6 @@ from typing import Any
 import pytest
 from fake_board import Cable, FakeBoard, wire
 from frogboard import frame, methods
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
 from frogfeed.board.client import NOT_TWICE, Client, Expected, Limits
 from frogfeed.board.commands import NotArrived, feed_reset, maintenance, throw
 from frogfeed.board.errors import (
@@ -24,6 +22,8 @@ from frogfeed.board.errors import (
 )
 from frogfeed.board.lines import MessageReader
 from frogfeed.board.messages import Event, LinkCounters
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 QUICK = Limits(answer_s=0.2, hello_s=0.5, reconnect_s=2.0, retry_pause_s=0.01, busy_s=1.0)
 
@@ -277,7 +277,7 @@ NOISE = st.binary(max_size=40) | st.sampled_from(
 
 def cut_up(data: bytes, at: list[int]) -> list[bytes]:
     marks = [0, *sorted(i % (len(data) + 1) for i in at), len(data)]
-    return [data[a:b] for a, b in zip(marks, marks[1:], strict=False)]
+    return [data[a:b] for a, b in itertools.pairwise(marks)]
 
 
 @settings(max_examples=400)

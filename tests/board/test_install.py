@@ -13,7 +13,6 @@ import pytest
 import railway
 import serial
 from frogfeed.bench.bench import Bench
-
 from frogfeed.board.client import Client, Limits
 from frogfeed.board.commands import throw
 from frogfeed.board.errors import (
@@ -221,7 +220,7 @@ def broken(number: str, name: str, text: str) -> Sources:
 
 def test_firmware_that_cannot_be_loaded_leaves_the_old_one_running(bench: Bench) -> None:
     install(find(bench), sources=version("1.0.0"))
-    with pytest.raises(InstallFailed, match="firmware 2.0.0 is on the board, but 1.0.0 runs"):
+    with pytest.raises(InstallFailed, match=r"firmware 2\.0\.0 is on the board, but 1\.0\.0 runs"):
         install(find(bench), sources=broken("2.0.0", "frogboard/app.py", "raise RuntimeError('broken')\n"))
     assert running(bench) == "1.0.0"
 
@@ -233,7 +232,7 @@ def test_firmware_that_hangs_is_left_by_the_watchdog_for_the_old_one(bench: Benc
     hang = b"        while True:\n            time.sleep_ms(1)\n"
     loop = files["frogboard/app.py"].replace(b"        began_us = time.ticks_us()\n", hang)
     assert loop != files["frogboard/app.py"]
-    with pytest.raises(InstallFailed, match="but 1.0.0 runs"):
+    with pytest.raises(InstallFailed, match=r"but 1\.0\.0 runs"):
         install(find(bench), sources=(main, {**files, "frogboard/app.py": loop}))
     assert running(bench) == "1.0.0"
     assert bench.lives() >= 3

@@ -5,7 +5,6 @@ from typing import Any
 import pytest
 from fake_board import Cable, FakeBoard
 from frogboard import settings
-
 from frogfeed.board.client import Client, Limits
 from frogfeed.board.errors import PushFailed, WrongBoard
 from frogfeed.board.transfer import expected_from, pull, pulled_layout_fits, push, push_board

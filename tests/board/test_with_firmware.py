@@ -6,7 +6,6 @@ import pytest
 import railway
 from frogboard import settings
 from frogfeed.bench.bench import Bench
-
 from frogfeed.board.client import Client, Expected, Limits
 from frogfeed.board.commands import all_off, feed_reset, throw, trim
 from frogfeed.board.errors import BoardRefused, OtherSettings, WrongBoard

@@ -11,13 +11,20 @@ from pathlib import Path
 
 import pytest
 from adafruit_uf2 import uf2conv
-from littlefs import LittleFS, UserContext
-
+from frogboard import frame, settings
+from frogfeed.board.errors import ImageError
 from frogfeed.board.image.build import BoardImage, build_image, hex_bytes, uf2_bytes
+from frogfeed.board.image.content import board_files, check_runtime_file, payload_for
 from frogfeed.board.image.geometry import GEOMETRIES
 from frogfeed.board.image.memory import cut
+from frogfeed.board.image.runtime import read_runtime
+from frogfeed.board.image.uf2 import read_uf2
+from frogfeed.board.lines import MessageReader
+from frogfeed.board.messages import LinkCounters
+from littlefs import LittleFS, UserContext
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "board"))
+import railway
 import runtime_maker
 
 FILES = {
@@ -79,8 +86,8 @@ def test_hex_as_objcopy_reads_it(image: BoardImage, tmp_path: Path) -> None:
 def test_hex_as_srecord_reads_it(image: BoardImage, tmp_path: Path) -> None:
     (tmp_path / "image.hex").write_bytes(hex_bytes(image))
     subprocess.run(
-        ["srec_cat", "image.hex", "-intel", "-offset", f"-{runtime_maker.FLASH}"]
-        + ["-fill", "0xff", "0", str(image.geometry.flash_size), "-o", "image.bin", "-binary"],
+        f"srec_cat image.hex -intel -offset -{runtime_maker.FLASH} "
+        f"-fill 0xff 0 {image.geometry.flash_size} -o image.bin -binary".split(),
         cwd=tmp_path,
         check=True,
         timeout=60,
@@ -148,6 +155,110 @@ def test_the_real_micropython_mounts_the_file_system_and_imports_main(image: Boa
         timeout=60,
     )
     assert done.stdout.split("\n") == ["42 5120", "the runtime can write here", ""], done.stderr
+
+
+MACHINE = """
+import sys
+PWRON_RESET, WDT_RESET, SOFT_RESET = 1, 3, 5
+class Pin:
+    IN, OUT, PULL_UP, PULL_DOWN, IRQ_RISING, IRQ_FALLING = 0, 1, 1, 2, 8, 4
+    def __init__(self, number, mode=-1, pull=-1, value=None):
+        self.level = 1 if value is None else value
+    def value(self, level=None):
+        if level is None:
+            return self.level
+        self.level = level
+    def irq(self, handler=None, trigger=0, hard=False):
+        pass
+class PWM:
+    def __init__(self, pin, freq=0, duty_ns=0):
+        pass
+    def duty_ns(self, ns):
+        pass
+    def deinit(self):
+        pass
+class ADC:
+    def __init__(self, pin):
+        pass
+    def read_u16(self):
+        return 0
+class I2C:
+    def __init__(self, *how, **more):
+        pass
+class WDT:
+    def __init__(self, id=0, timeout=5000):
+        pass
+    def feed(self):
+        pass
+def reset():
+    sys.exit(75)
+def reset_cause():
+    return 1
+def unique_id():
+    return b"12345678"
+"""
+
+BOOT = (
+    MOUNT[: MOUNT.index("sys.path[:]")]
+    + """
+sys.path[:] = [sys.argv[3], "", ".frozen"]
+exec(compile(open("main.py").read(), "main.py", "exec"), {"__name__": "__main__"})
+"""
+)
+
+
+@pytest.mark.skipif(not Path(MICROPYTHON).exists(), reason="no MicroPython for this platform")
+@pytest.mark.parametrize("with_settings", [True, False])
+def test_the_firmware_boots_from_the_image_and_answers(with_settings: bool, tmp_path: Path) -> None:
+    """The whole image of a board: mounted by the real MicroPython, main.py run, and greeted over its serial side."""
+    text, documents, _ = railway.built()
+    (document,) = documents.values()
+    runtime = runtime_maker.runtime("rp2040-2m")
+    info = read_runtime(read_uf2(runtime), name="runtime")
+    files = board_files(payload_for(info), document if with_settings else None, text.encode())
+    image = build_image(runtime, files)
+    (tmp_path / "flash.img").write_bytes(storage_of(image))
+    (tmp_path / "boot.py").write_text(BOOT)
+    asked = [("hello", {}), ("pull", {"what": "layout", "at": 0})]
+    lines = [
+        frame.pack({"jsonrpc": "2.0", "id": i, "method": method, "params": params})
+        for i, (method, params) in enumerate(asked)
+    ]
+    (tmp_path / "fakes").mkdir()
+    (tmp_path / "fakes" / "machine.py").write_text(MACHINE)
+    done = subprocess.run(
+        [MICROPYTHON, "boot.py", "flash.img", str(image.geometry.blocks), str(tmp_path / "fakes")],
+        cwd=tmp_path,
+        input=b"".join(lines),
+        capture_output=True,
+        timeout=60,
+    )
+    messages = MessageReader(LinkCounters()).feed(done.stdout)
+    answers = {m["id"]: m["result"] for m in messages if "id" in m}
+    assert answers, (done.returncode, done.stdout, done.stderr)
+    hello = answers[0]
+    assert hello["firmware"] == "0.1.0"
+    assert hello["settings"] == (settings.crc_of(document) if with_settings else None), hello["reason"]
+    assert answers[1]["size"] == len(text.encode())
+
+
+def test_a_runtime_file_that_is_no_fitting_micropython_is_refused() -> None:
+    for changes, words in (
+        ({"program": "blink"}, "blink, not MicroPython"),
+        ({"version": "v1.21.0"}, "too old"),
+    ):
+        body = runtime_maker.code(storage=(0x100A0000, 1408 * 1024), **changes)  # type: ignore[arg-type]
+        info = read_runtime(read_uf2(runtime_maker.uf2(body, runtime_maker.FAMILY["RP2040"])), name="runtime")
+        with pytest.raises(ImageError, match=words):
+            check_runtime_file(info, name="runtime")
+    good = read_runtime(read_uf2(runtime_maker.runtime("rp2350-4m")), name="runtime")
+    check_runtime_file(good, name="runtime")
+
+
+def test_settings_that_the_board_would_refuse_go_into_no_image() -> None:
+    info = read_runtime(read_uf2(runtime_maker.runtime("rp2350-4m")), name="runtime")
+    with pytest.raises(ImageError, match="not valid"):
+        board_files(payload_for(info), b'{"crc32":"00000000","schema":1}', None)
 
 
 def test_the_table_of_boards_is_the_flash_less_the_storage() -> None:

@@ -76,10 +76,18 @@ class _Pending:
 class Client:
     """A conversation with one board.
 
-    `opener` opens the port, now and after each disappearance. All errors are `BoardError`s.
+    `opener` opens the port, now and after each disappearance. `first_number` is the id of the first request, chosen
+    at random unless a run must be repeatable. All errors are `BoardError`s.
     """
 
-    def __init__(self, opener: Opener, *, expected: Expected | None = None, limits: Limits | None = None) -> None:
+    def __init__(
+        self,
+        opener: Opener,
+        *,
+        expected: Expected | None = None,
+        limits: Limits | None = None,
+        first_number: int | None = None,
+    ) -> None:
         self.expected = expected or Expected()
         self.limits = limits or Limits()
         self.counters = LinkCounters()
@@ -88,7 +96,7 @@ class Client:
         self._transport: Transport | None = None
         self._reader = MessageReader(self.counters)
         self._queue: deque[Notification] = deque()
-        self._next_number = random.randrange(1, 1 << 20)
+        self._next_number = random.randrange(1, 1 << 20) if first_number is None else first_number
         self._next_seq: int | None = None
         self._watch_ms: int | None = None
 

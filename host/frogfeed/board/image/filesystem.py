@@ -112,7 +112,7 @@ def _open(context: UserContext, geometry: Geometry, *, make: bool = True) -> Lit
         lookahead_size=LITTLEFS.lookahead,
         block_cycles=LITTLEFS.block_cycles,
         name_max=LITTLEFS.name_max,
-        disk_version=LITTLEFS.disk_version,
+        disk_version=LITTLEFS.disk_version if make else 0,
     )
     if make:
         fs.format()
