@@ -12,7 +12,7 @@ from frogfeed.findings.show import show_text
 from frogfeed.layout.mistakes import MOST_SHOWN
 from frogfeed.layout.reading import MOST_BYTES, BadLayout, read_layout, read_layout_text
 
-QUICK_S = 5.0
+QUICK_S = 20.0
 """Of processor time, so that a busy machine does not matter; a reader that hangs takes minutes."""
 
 
