@@ -108,9 +108,7 @@ def _held(board: Board) -> bool:
 class Loop:
     """One run of the control loop with one set of settings (or without any)."""
 
-    def __init__(
-        self, board: Board, port: "usb.Usb", link: Link, watchdog: "Any", hardware: "Hardware | None"
-    ) -> None:
+    def __init__(self, board: Board, port: "usb.Usb", link: Link, watchdog: "Any", hardware: "Hardware | None") -> None:
         self.board = board
         self.port = port
         self.watchdog = watchdog

@@ -42,6 +42,8 @@ class Chips:
         self._control = control
         self._now = now
         self._sent_us = sent_us
+        self.pulses_lost = False
+        """Pulses that were sent are there no more."""
         self._specs = doc["chips"]
         self._bus_specs = doc["buses"]
         self._buses = [_open(spec) for spec in self._bus_specs]
@@ -261,6 +263,8 @@ class Chips:
         for d in range(len(self._servos)):
             if self._servos[d][0] == i:
                 self._sent_us[d] = 0
+                if self._control.drives[d].out_us:
+                    self.pulses_lost = True
                 if self._control.drives[d].phase > 1:
                     self._control.drives[d].stalled = True
 

@@ -49,6 +49,8 @@ class Control:
         self.panel = Panel(doc["panel"], lamp_lines, self)
         self.all_off = False
         self.hand_drives = [d for d in self.drives if isinstance(d, HandDrive)]
+        for d, drive in enumerate(self.drives):
+            drive.feeds = [f for f in self.feeds if d in f.depends]
 
     def _claim(self, ref: "dict[str, Any]") -> int:
         self.line_refs.append(ref)
@@ -114,7 +116,9 @@ class Control:
         """`dt_ms` have passed since the last step; inputs and readings are those of now."""
         self.inputs.step(dt_ms)
         for hand in self.hand_drives:
-            hand.follow(self.inputs)
+            if hand.follow(self.inputs):
+                for feed in hand.feeds:
+                    feed.active = True
         self.panel.buttons()
         self.guard.step(dt_ms)
         self.mover.step(dt_ms)
@@ -122,16 +126,21 @@ class Control:
             self._stall()
         for group in self.groups:
             group.count(dt_ms)
-        for feed in self.feeds:
-            feed.look(dt_ms)
-            feed.step(dt_ms)
+        feeds = self.feeds
+        for feed in feeds:
+            if feed.active:
+                feed.look(dt_ms)
+                feed.step(dt_ms)
         for group in self.groups:
             group.step()
-        for i in range(len(self.feeds)):
-            feed = self.feeds[i]
-            if feed.out.told != feed.told:
-                feed.told = feed.out.told
-                self.log.put(events.FEED, i, feed.told)
+        for i in range(len(feeds)):
+            feed = feeds[i]
+            if feed.active:
+                told = feed.out.told
+                if told != feed.told:
+                    feed.told = told
+                    self.log.put(events.FEED, i, told)
+                feed.rest()
         self.panel.lamps(dt_ms)
 
     def _stall(self) -> None:
@@ -194,6 +203,7 @@ class Control:
         off = 0
         for feed in self.feeds:
             feed.all_off = True
+            feed.active = True
             feed.out.cut()
             off += 1 if feed.out.has_off else 0
         return off, len(self.feeds) - off
@@ -203,6 +213,7 @@ class Control:
         self.all_off = False
         for feed in self.feeds:
             feed.all_off = False
+            feed.active = True
 
     def milliamps(self, i: int) -> "int | None":
         """Sensor i's last reading in mA, or None where it does not answer."""
@@ -217,6 +228,7 @@ class Control:
         cleared = 0
         for feed in self.feeds:
             feed.all_off = False
+            feed.active = True
             cleared += 1 if self.guard.clear(feed) else 0
         return cleared
 

@@ -9,6 +9,8 @@ from frogboard.table import UNKNOWN
 if False:
     from typing import Any
 
+    from frogboard.feed import Feed
+
 REST = 0
 WAIT = 1
 WAKE = 2
@@ -47,6 +49,8 @@ class Drive:
         self.phase = REST
         self.pulse_us = 0
         self.out_us = 0
+        self.feeds: "list[Feed]" = []
+        """The feeds that depend on it."""
         self.stalled = False
         self.started = False
         """Set at the first step or pulse of a move, for whoever reports it; they clear it."""

@@ -10,7 +10,7 @@ Whole-number arithmetic only, no allocation in `step`. No hardware.
 import array
 
 from frogboard.drive import FRAME_MS, JUMP, MOVE
-from frogboard.outputs import ChangeoverOut, LatchingOut, PairOut
+from frogboard.outputs import LONG_MS, ChangeoverOut, LatchingOut, PairOut
 from frogboard.table import OFF, UNKNOWN, A, B, build
 
 if False:
@@ -50,6 +50,8 @@ class Feed:
         self.trips = 0
         self.flipped = False
         self.all_off = False
+        self.active = True
+        """False: nothing would change, so it need not be stepped. Whoever changes something sets it."""
         self.retry_ms = 0
         """Time left until a tripped feed is tried again."""
         self.good_ms = 0
@@ -94,6 +96,7 @@ class Feed:
         if drive.pulse_us == 0 or self.view[k] == to or self._off_passed(k, drive, to):
             self.view[k] = UNKNOWN
         self.want = self._say()
+        self.active = True
 
     def clear(self, k: int, to: int) -> bool:
         """Whether the k-th drive may take its first step: what must be off is, and has been for its lead."""
@@ -135,13 +138,20 @@ class Feed:
 
     @property
     def busy(self) -> bool:
-        """Whether time alone will change something."""
+        """Whether time, or a drive that moves, will change something."""
         if self.retry_ms > 0 or self.good_ms > 0 or self.out.busy:
             return True
         for k in range(len(self.view)):
-            if self.view[k] != self._drives[k].at:
+            drive = self._drives[k]
+            if drive.to != UNKNOWN or self.view[k] != drive.at:
                 return True
         return False
+
+    def rest(self) -> None:
+        """After a step: no more of them until something changes, if nothing would."""
+        out = self.out
+        if out.group is None and not self.busy and (not out.is_off or out.off_ms >= LONG_MS):
+            self.active = False
 
     def _say(self) -> int:
         index = 0

@@ -35,6 +35,8 @@ class Guard:
         self.servo = [s["role"] == "servo" for s in sensors]
         self.high = bytearray(len(sensors))
         """1 while a sensor has been over its limit for its time."""
+        self.waiting = False
+        """A feed waits to be tried again, or to have its retries back."""
         self._log = log
         self._limit = array.array("h", [s["trip_ma"] * 1000000 // s["na_per_count"] for s in sensors])
         self._after_ms = array.array("h", [s["trip_ms"] for s in sensors])
@@ -64,8 +66,10 @@ class Guard:
                 self._trip(self._by_trip[i], BY_TRIP + i)
         for i in range(len(self.reading)):
             self._sensor(i, dt_ms)
-        for i in range(len(self.feeds)):
-            self._retry(i, self.feeds[i], dt_ms)
+        if self.waiting:
+            self.waiting = False
+            for i in range(len(self.feeds)):
+                self._retry(i, self.feeds[i], dt_ms)
 
     def _sensor(self, i: int, dt_ms: int) -> None:
         now = self.reading[i]
@@ -106,6 +110,7 @@ class Guard:
     def latch(self, feed: "Feed", why: int) -> None:
         """Off and kept off for a reason other than current."""
         feed.fault = why
+        feed.active = True
         feed.latched = True
         feed.retry_ms = 0
         feed.out.cut()
@@ -122,6 +127,8 @@ class Guard:
         index = self.feeds.index(feed)
         feed.trips = min(200, feed.trips + 1)
         feed.good_ms = 0
+        feed.active = True
+        self.waiting = True
         self._log.put(events.TRIP, index, source, feed.trips)
         if not feed.out.has_off:
             feed.fault = TRIP
@@ -144,9 +151,12 @@ class Guard:
             self._log.put(events.FAULT, index, TRIP)
 
     def _retry(self, i: int, feed: "Feed", dt_ms: int) -> None:
+        if feed.retry_ms > 0 or feed.good_ms > 0:
+            self.waiting = True
         if feed.retry_ms > 0:
             feed.retry_ms = max(0, feed.retry_ms - dt_ms)
             if feed.retry_ms == 0:
+                feed.active = True
                 feed.fault = NO_FAULT
                 feed.good_ms = GOOD_MS
                 self._log.put(events.CLEAR, i)
@@ -159,6 +169,7 @@ class Guard:
     def clear(self, feed: "Feed") -> bool:
         """Forget a feed's fault and its trips. False where there was none."""
         had = feed.fault != NO_FAULT
+        feed.active = True
         feed.fault = NO_FAULT
         feed.latched = False
         feed.retry_ms = 0

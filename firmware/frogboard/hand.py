@@ -9,6 +9,7 @@ from frogboard.table import UNKNOWN
 if False:
     from typing import Any
 
+    from frogboard.feed import Feed
     from frogboard.inputs import Inputs
 
 
@@ -25,11 +26,13 @@ class HandDrive:
         self.pulse_us = 0
         self.out_us = 0
         self.stalled = False
+        self.feeds: "list[Feed]" = []
         self._zero = spec["contacts"][0]
         self._one = spec["contacts"][1]
 
-    def follow(self, inputs: "Inputs") -> None:
-        """Look at the contacts: raw for losing, debounced for gaining."""
+    def follow(self, inputs: "Inputs") -> bool:
+        """Look at the contacts: raw for losing, debounced for gaining. Whether anything changed."""
+        was = self.at
         if self._one < 0:
             self.at = _single(inputs, self._zero, 0)
         elif self._zero < 0:
@@ -42,6 +45,7 @@ class HandDrive:
                 self.at = 1
             else:
                 self.at = UNKNOWN
+        return self.at != was
 
 
 def _single(inputs: "Inputs", contact: int, setting: int) -> int:

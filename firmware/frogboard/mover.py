@@ -34,21 +34,14 @@ class Mover:
         self.dirty = False
         """A drive came to rest and its position is not in flash yet."""
         self.moving = 0
+        self.queued = 0
+        """How many moves wait or are under way."""
         self._log = log
         self._queue = bytearray([NONE] * len(drives))
         self._of: "list[list[tuple[Feed, int]]]" = [
             [(f, f.depends.index(d)) for f in feeds if d in f.depends] for d in range(len(drives))
         ]
         self._line = 0
-
-    @property
-    def queued(self) -> int:
-        """How many moves wait or are under way."""
-        count = 0
-        for state in self.state:
-            if state != IDLE:
-                count += 1
-        return count
 
     @property
     def at_rest(self) -> bool:
@@ -61,14 +54,12 @@ class Mover:
     @property
     def busy(self) -> bool:
         """Something moves, waits, or is to be written."""
-        return self.dirty or any(self.state)
+        return self.dirty or self.queued > 0
 
     @property
     def wants_flash(self) -> bool:
         """Whether the loop should write to flash now (after this tick's outputs are out)."""
-        if not self.at_rest:
-            return False
-        return self.dirty or any(self.state)
+        return (self.dirty or self.queued > 0) and self.at_rest
 
     def request(self, d: int, to: int) -> None:
         """Want servo `d` at `to`. Asking for what is under way already changes nothing."""
@@ -82,6 +73,7 @@ class Mover:
         elif self.state[d] == IDLE:
             self.target[d] = to
             self.state[d] = PENDING
+            self.queued += 1
             self._append(d)
         else:
             self.target[d] = to
@@ -108,6 +100,9 @@ class Mover:
 
     def step(self, dt_ms: int) -> None:
         """Step every active drive, then start what the budget allows."""
+        if self.queued == 0:
+            self.moving = 0
+            return
         moving = 0
         jumping = False
         for d in range(len(self.drives)):
@@ -139,6 +134,7 @@ class Mover:
             self._append(d)
         else:
             self.state[d] = IDLE
+            self.queued -= 1
             self.target[d] = NONE
 
     def _clear(self, d: int, to: int) -> bool:
@@ -172,6 +168,7 @@ class Mover:
         for d in range(len(self.drives)):
             if self.state[d] == PENDING:
                 self.state[d] = IDLE
+                self.queued -= 1
                 self.target[d] = NONE
                 self._log.put(events.UNSAVED, d)
         for i in range(len(self._queue)):

@@ -14,7 +14,7 @@ from frogboard.table import OFF, A, B
 if False:
     from typing import Any
 
-LONG_MS = 5000
+LONG_MS = 3000
 
 
 class Group:

@@ -25,6 +25,8 @@ class Panel:
     def buttons(self) -> None:
         """Do what the buttons pressed in this tick say."""
         pressed = self._control.inputs.pressed
+        if not any(pressed):
+            return
         for button in self._buttons:
             if pressed[button["input"]]:
                 self._do(button)

@@ -36,6 +36,7 @@ class Hardware:
         self._pwm: "list[PWM | None]" = []
         self._pwm_pins: "list[int]" = []
         self._sent_us = array.array("h", [0] * len(control.drives))
+        self._resend = True
         self.chips = _chips(control, self._now, self._sent_us)
         for spec in doc["drives"]:
             out = spec["out"]
@@ -66,6 +67,16 @@ class Hardware:
         """Bring the pins up to date: what goes off, then the expanders, what goes on, the pulses."""
         lines = self._control.lines
         now = self._now
+        if lines != now:
+            self._write_lines(lines, now)
+        else:
+            self.chips.write()
+        if self._control.mover.queued or self._resend or self.chips.pulses_lost:
+            self._write_pulses()
+        for trip in self._trips:
+            trip.confirm()
+
+    def _write_lines(self, lines: bytearray, now: bytearray) -> None:
         for i in range(len(lines)):
             if lines[i] != now[i]:
                 pin = self._pins[i]
@@ -82,13 +93,18 @@ class Hardware:
                 if pin is not None:
                     pin.value(self._level[i])
                     now[i] = 1
+
+    def _write_pulses(self) -> None:
+        """Send what differs; once more with the next tick where something could not be sent, or ended just now."""
+        self._resend = self._control.mover.queued > 0
+        self.chips.pulses_lost = False
         drives = self._control.drives
         for d in range(len(drives)):
             us = drives[d].out_us
             if us != self._sent_us[d]:
                 self._pulse(d, us)
-        for trip in self._trips:
-            trip.confirm()
+                if us != self._sent_us[d]:
+                    self._resend = True
 
     def cleared(self, line: int) -> None:
         """An interrupt has put this line off already."""
@@ -136,6 +152,8 @@ class Hardware:
 
 class NoChips:
     """In the place of `buses.Chips` where the board has neither chips nor sensors."""
+
+    pulses_lost = False
 
     def read(self) -> None:
         """Nothing to read."""

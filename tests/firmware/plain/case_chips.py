@@ -51,7 +51,7 @@ def on_chips(**more):
 def started(doc, chips, setting=0):
     board = fake_machine.install()
     for key, chip in chips.items():
-        board.chips[key] = chip
+        board.chips[key[0] * 128 + key[1]] = chip
     positions = Rig(doc).known(setting)
     return HardRig(doc, board, positions)
 

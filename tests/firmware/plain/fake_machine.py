@@ -107,7 +107,7 @@ class I2C:
 
     def _chip(self, address):
         board.traffic += 1
-        chip = board.chips.get((self.unit, address))
+        chip = board.chips.get(self.unit * 128 + address)
         if chip is None or board.stuck or not chip.answers:
             raise OSError(5)
         return chip

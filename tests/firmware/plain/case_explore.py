@@ -1,0 +1,180 @@
+from explorer import World, explore
+
+from documents import changeover, document, follow, hand, latching, pair, servo, strict_moves
+
+ENDS = (1000, 1008)
+
+
+def drive(name="D1", pin=0, **more):
+    return servo(name, pin, ENDS, travel_ms=100, lag_ms=20, **more)
+
+
+def moves(d):
+    return strict_moves(d, ENDS, lead_ms=30, lag_ms=40)
+
+
+def board(drives, feeds, **more):
+    return document(drives, feeds, tick_ms=20, **more)
+
+
+def tick(world):
+    world.tick()
+
+
+def fail(world):
+    world.flash_works = False
+    world.tick()
+
+
+def throw(d, to):
+    return ("throw %d to %d," % (d, to), lambda world: world.control.throw(d, to))
+
+
+def settle(world):
+    """Ticks until nothing happens any more: so that a few events lead far."""
+    for _ in range(80):
+        world.tick()
+        if world.control.idle:
+            return
+
+
+COMMON = [
+    ("tick,", tick),
+    ("until idle,", settle),
+    ("flash fails,", fail),
+    ("power cut,", lambda world: world.cut()),
+]
+OFF_AND_RESET = [
+    ("all off,", lambda world: world.control.turn_all_off()),
+    ("reset,", lambda world: world.control.reset()),
+]
+STRIKE = [("trip,", lambda world: world.strike(0))]
+
+
+def report(name, found):
+    print(
+        "%s: %d states, %d transitions, depth %d, %s" % ((name,) + found[:3] + (("cut off", "all of them")[found[3]],))
+    )
+
+
+def quick_pair(name, a, b, table, moves_, **more):
+    return pair(name, a, b, table, moves_, dead_ms=30, release_ms=30, operate_ms=0, bounce_ms=0, **more)
+
+
+def test_a_servo_and_a_pair():
+    doc = board([drive()], [quick_pair("F", 16, 17, follow(0), moves(0), retries=1, retry_ms=100)])
+    doc["trips"] = [{"name": "K", "input": {"pin": 20}, "watches": [0]}]
+    actions = COMMON + [throw(0, 0), throw(0, 1)] + STRIKE + OFF_AND_RESET
+    found = explore(lambda: World(doc), actions, MOST)
+    report("servo, pair, trip", found)
+    assert found[0] > 500
+
+
+def test_two_servos_share_a_feed():
+    rows = [
+        {"when": [[0, 0], [1, 0]], "feed": "A"},
+        {"when": [[0, 0], [1, 1]], "feed": "B"},
+        {"when": [[0, 1]], "feed": "B"},
+    ]
+    doc = board([drive("D1", 0), drive("D2", 1)], [quick_pair("F", 16, 17, rows, moves(0) + moves(1))], max_moving=1)
+    actions = COMMON + [throw(0, 0), throw(0, 1), throw(1, 0), throw(1, 1)]
+    found = explore(lambda: World(doc), actions, MOST)
+    report("two servos, one feed", found)
+    assert found[0] > 500
+
+
+def test_a_changeover_behind_an_enable():
+    feed = changeover(
+        "F", 16, "B", follow(0), moves(0), release_ms=30, operate_ms=20, bounce_ms=0, enable=0, retries=1, retry_ms=100
+    )
+    doc = board([drive()], [feed], groups=[{"name": "E", "out": {"pin": 18}, "release_ms": 30, "operate_ms": 20}])
+    doc["trips"] = [{"name": "K", "input": {"pin": 20}, "watches": [0]}]
+    actions = COMMON + [throw(0, 0), throw(0, 1)] + STRIKE + OFF_AND_RESET
+    found = explore(lambda: World(doc), actions, MOST)
+    report("changeover behind an enable", found)
+    assert found[0] > 500
+
+
+def test_latching_and_changeover_in_one_group():
+    one = latching("F", 16, 17, follow(0), moves(0), release_ms=30, operate_ms=0, bounce_ms=0, enable=0)
+    two = changeover("G", 19, "A", follow(0, "A", "B"), moves(0), release_ms=30, operate_ms=0, bounce_ms=0, enable=0)
+    doc = board([drive()], [one, two], groups=[{"name": "E", "out": {"pin": 18}, "release_ms": 30, "operate_ms": 0}])
+    actions = COMMON + [throw(0, 0), throw(0, 1)] + OFF_AND_RESET
+    found = explore(lambda: World(doc), actions, MOST)
+    report("latching and changeover in one group", found)
+    assert found[0] > 500
+
+
+def test_a_hand_thrown_turnout_and_a_selector():
+    doc = board(
+        [hand("D1", [0, 1]), hand("S", [2, -1])],
+        [quick_pair("F", 16, 17, [{"when": [[0, 0], [1, 0]], "feed": "A"}, {"when": [[0, 1]], "feed": "B"}], [])],
+        inputs=[{"name": "I%d" % i, "pin": 10 + i, "debounce_ms": 40} for i in range(3)],
+    )
+
+    def flip(i):
+        def action(world):
+            world.control.inputs.raw[i] ^= 1
+
+        return ("input %d," % i, action)
+
+    actions = COMMON[:2] + COMMON[3:] + [flip(0), flip(1), flip(2)] + OFF_AND_RESET
+    found = explore(lambda: World(doc), actions, MOST)
+    report("hand-thrown, selector", found)
+    assert found[0] > 200
+
+
+def test_the_walk_finds_what_is_wrong():
+    """Each rule broken on purpose is found: a walk that could not fail would prove nothing."""
+    from frogboard import feed as feed_module
+    from frogboard import mover, outputs
+
+    slow = strict_moves(0, ENDS, lead_ms=60, lag_ms=40)
+    feed = pair("F", 16, 17, follow(0), slow, dead_ms=60, release_ms=60, operate_ms=0, bounce_ms=0, retries=1)
+    doc = board([drive(rest="hold")], [feed])
+    doc["trips"] = [{"name": "K", "input": {"pin": 20}, "watches": [0]}]
+    actions = COMMON[:2] + COMMON[3:] + [throw(0, 0), throw(0, 1)] + STRIKE
+    explore(lambda: World(doc, known=True), actions, 4000)
+
+    def late_off(self, k, drive_, to):
+        return False
+
+    def always_clear(self, k, to):
+        return True
+
+    def early_on(self, k, drive_, to):
+        return True
+
+    def no_mark(self):
+        return [(d.at if d.at < 2 else 0, d.pulse_us) for d in self.drives]
+
+    def no_dead_time(self, dt_ms, want):
+        self.told = want
+        self._lines[self._a] = 1 if want == 1 else 0
+        self._lines[self._b] = 1 if want == 2 else 0
+
+    def keeps_on(self):
+        self.told = 0
+
+    breaks = (
+        (feed_module.Feed, "_off_passed", late_off),
+        (feed_module.Feed, "clear", always_clear),
+        (feed_module.Feed, "_on_passed", early_on),
+        (mover.Mover, "positions", no_mark),
+        (outputs.PairOut, "step", no_dead_time),
+    )
+    for cls, name, broken in breaks:
+        sound = getattr(cls, name)
+        setattr(cls, name, broken)
+        try:
+            explore(lambda: World(doc, known=True), actions, 4000)
+        except AssertionError as error:
+            print("  %s broken: %s" % (name, str(error).split(",")[0]))
+            continue
+        finally:
+            setattr(cls, name, sound)
+        raise AssertionError("%s broken was not found" % name)
+
+
+MOST = 1500
+"""So many states in the ordinary run; `test_explore.py` goes on until there are no more."""
