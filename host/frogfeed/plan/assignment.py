@@ -34,17 +34,17 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class ClassOf:
-    """A class of feed channels: how many, what each takes of the board's shared cells, and its district
-    domain.
+    """A class of feed channels that are alike: how many, and what each takes of the board's shared cells.
 
-    `cells` maps a shared resource pool to how much of it one channel takes; `domain` names a part of the
-    board that serves one district only, or is None.
+    `cells` maps a pool to how much of it one channel takes. `domain` names a part of the board that falls
+    into `groups` equal groups, each of which serves one district only; None where districts do not matter.
     """
 
     name: str
     count: int
     cells: Mapping[str, int]
     domain: str | None
+    groups: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +124,7 @@ class _Model:
     def __init__(self, problem: Problem, without: frozenset[str] = frozenset()) -> None:
         self.problem = problem
         self.costs: list[float] = []
+        self.most: list[int] = []
         self.rows = _Rows()
         self.x: dict[tuple[int, int], int] = {}
         self.f: dict[tuple[int, tuple[int, int]], int] = {}
@@ -141,8 +142,9 @@ class _Model:
             self._domains()
         self._district_wire()
 
-    def _column(self, cost: float) -> int:
+    def _column(self, cost: float, most: int = 1) -> int:
         self.costs.append(cost)
+        self.most.append(most)
         return len(self.costs) - 1
 
     def _columns(self) -> None:
@@ -166,8 +168,8 @@ class _Model:
             for b in range(len(p.boards)):
                 mine = [(self.f[i, o], 1.0) for o in item.options if o[0] == b]
                 here = self.x.get((item.cluster, b))
-                if mine:
-                    self.rows.add([*mine, *([] if here is None else [(here, -1.0)])], -np.inf, 0)
+                if mine or here is not None:
+                    self.rows.add([*mine, *([] if here is None else [(here, -1.0)])], 0, 0)
 
     def _capacity(self, size: Callable[[Cluster], int], limit: Callable[[BoardOf], int]) -> None:
         for b, board in enumerate(self.problem.boards):
@@ -195,16 +197,25 @@ class _Model:
                     self.rows.add(terms, 0, size)
 
     def _domains(self) -> None:
+        """Of each domain a whole number of groups for each district, and no more feeds than those hold."""
         p = self.problem
-        for (i, (b, k)), col in list(self.f.items()):
-            domain = p.boards[b].classes[k].domain
-            if domain is not None:
-                key = (b, domain, p.items[i].district)
-                if key not in self.z:
-                    self.z[key] = self._column(0.0)
-                self.rows.add([(col, 1.0), (self.z[key], -1.0)], -np.inf, 0)
+        users: dict[tuple[int, int, str], list[int]] = {}
+        for (i, (b, k)), col in self.f.items():
+            if p.boards[b].classes[k].domain is not None:
+                users.setdefault((b, k, p.items[i].district), []).append(col)
+        for (b, k, district), cols in users.items():
+            cls = p.boards[b].classes[k]
+            key = (b, str(cls.domain), district)
+            if key not in self.z:
+                self.z[key] = self._column(0.0, cls.groups)
+            size = cls.count / cls.groups
+            self.rows.add([*((c, 1.0) for c in cols), (self.z[key], -size)], -np.inf, 0)
+            for c in cols:
+                self.rows.add([(c, 1.0), (self.z[key], -1.0)], -np.inf, 0)
+        groups = {(b, str(c.domain)): c.groups for b, board in enumerate(p.boards) for c in board.classes}
         for b, domain in {(b, d) for b, d, _ in self.z}:
-            self.rows.add(((col, 1.0) for (bb, d, _), col in self.z.items() if (bb, d) == (b, domain)), 0, 1)
+            mine = [(col, 1.0) for (bb, d, _), col in self.z.items() if (bb, d) == (b, domain)]
+            self.rows.add(mine, 0, groups[b, domain])
 
     def _district_wire(self) -> None:
         p = self.problem
@@ -224,7 +235,7 @@ class _Model:
         return milp(
             np.array(self.costs),
             integrality=np.ones(n, dtype=np.int64),
-            bounds=Bounds(0, 1),
+            bounds=Bounds(0, np.array(self.most)),
             constraints=LinearConstraint(matrix, np.array(rows.low), np.array(rows.high)),
             options={"time_limit": seconds, "mip_rel_gap": gap},
         )

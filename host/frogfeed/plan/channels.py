@@ -15,6 +15,8 @@ def choose(
     resources: Mapping[str, Sequence[str]],
     fixed: Mapping[str, str],
     previous: Mapping[str, str],
+    domains: Mapping[str, str],
+    districts: Mapping[str, str],
 ) -> dict[str, str] | None:
     """A channel for each thing, or None where none fits.
 
@@ -29,21 +31,41 @@ def choose(
     rank = {t: len(things) - i for i, t in enumerate(things)}
     kept = float(len(things) * len(resources) * len(things) * len(resources) + 1)
     cost = [float(order[c] * rank[t]) + (kept if previous.get(t, c) != c else 0.0) for t, c in cells]
+    count = len(cells)
     rows: list[int] = []
     cols: list[int] = []
-    claim: dict[str, int] = {}
+    values: list[float] = []
+    low: list[float] = []
+    high: list[float] = []
+
+    def limit(terms: list[tuple[int, float]], least: float, most: float) -> None:
+        for col, value in terms:
+            rows.append(len(low))
+            cols.append(col)
+            values.append(value)
+        low.append(least)
+        high.append(most)
+
+    claims: dict[str, list[tuple[int, float]]] = {}
+    serves: dict[tuple[str, str], int] = {}
     for col, (t, c) in enumerate(cells):
         for key in (f"thing {t}", *(f"pin {r}" for r in resources[c])):
-            rows.append(claim.setdefault(key, len(claim)))
-            cols.append(col)
-    matrix = coo_array((np.ones(len(rows)), (rows, cols)), shape=(len(claim), len(cells))).tocsr()
-    least = np.array([1.0 if key.startswith("thing ") else 0.0 for key in claim])
+            claims.setdefault(key, []).append((col, 1.0))
+        if c in domains:
+            place = serves.setdefault((domains[c], districts[t]), count + len(serves))
+            limit([(col, 1.0), (place, -1.0)], -1.0, 0.0)
+    for key, terms in claims.items():
+        limit(terms, 1.0 if key.startswith("thing ") else 0.0, 1.0)
+    for domain in {d for d, _ in serves}:
+        limit([(col, 1.0) for (d, _), col in serves.items() if d == domain], 0.0, 1.0)
+    total = count + len(serves)
+    matrix = coo_array((values, (rows, cols)), shape=(len(low), total)).tocsr()
     result = milp(
-        np.array(cost),
-        integrality=np.ones(len(cells), dtype=np.int64),
+        np.array(cost + [0.0] * len(serves)),
+        integrality=np.ones(total, dtype=np.int64),
         bounds=Bounds(0, 1),
-        constraints=LinearConstraint(matrix, least, np.ones(len(claim))),
+        constraints=LinearConstraint(matrix, np.array(low), np.array(high)),
     )
     if result.x is None:
         return None
-    return {t: c for (t, c), used in zip(cells, result.x, strict=True) if used > 0.5}
+    return {t: c for (t, c), used in zip(cells, result.x[:count], strict=True) if used > 0.5}

@@ -207,7 +207,7 @@ def _board(
     contacts = [c for d in mine for c in d.contacts]
     servo_of = _choose(servos, [c.name for c in p.servo], held, kept)
     input_of = _choose(contacts, [c.name for c in p.input], held, kept)
-    classes = site.classes()
+    classes = site.classes(built.split[b])
     ordered = sorted(feeds, key=lambda fk: (fk[0].district, built.feeds.index(fk[0])))
     feed_of = channels.choose(
         [f.output for f, _ in ordered],
@@ -215,6 +215,8 @@ def _board(
         {c.name: c.resources for c in p.feed},
         _only(held, [f.output for f, _ in ordered]),
         _only(kept, [f.output for f, _ in ordered]),
+        _domains(site),
+        {f.output: f.district for f, _ in ordered},
     )
     if feed_of is None:
         raise PlanRefusedError(
@@ -226,7 +228,7 @@ def _board(
                     f"the outputs of {site.name} fit by number, but the fixed channels leave no single way "
                     "to "
                     "place them",
-                    "two relays of one pair are held by different feeds",
+                    "two relays of one pair are held by different feeds, or a group by different districts",
                     "let the planner choose some of the fixed channels",
                     layout.at("board", site.name),
                 ),
@@ -256,6 +258,19 @@ def _board(
     served = {f.district for f, _ in feeds}
     wire += sum(built.problem.district_cost[b].get(d, 0.0) for d in served)
     return BoardPlan(site.name, p, site.serial, site.implied, site.place, drives, plans, wire)
+
+
+def _domains(site: BoardSite) -> dict[str, str]:
+    """Feed channels that serve one district together with others: behind one enable, or on the board's
+    ground.
+    """
+    found: dict[str, str] = {}
+    for c in site.profile.feed:
+        if not site.profile.switch(c).isolated:
+            found[c.name] = "ground"
+        elif c.enable is not None:
+            found[c.name] = c.enable
+    return found
 
 
 def _only(held: Mapping[str, str], things: Sequence[str]) -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -21,7 +22,11 @@ BUS_CORES = 2
 """Cores from a district's supply to a board that switches its feeds."""
 
 ClassKey = tuple[str, str | None]
-"""(switch type, enable)."""
+"""(switch type, enable); the enable is ANY where the groups behind a board's enables are alike, None for
+none.
+"""
+
+ANY = "any"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,12 +39,24 @@ class BoardSite:
     place: Place | None
     implied: bool
 
-    def classes(self) -> dict[ClassKey, tuple[FeedChannel, ...]]:
-        """Feed channels by class, in the profile's order."""
+    def classes(self, split: bool) -> dict[ClassKey, tuple[FeedChannel, ...]]:
+        """Feed channels by class, in the profile's order; `split` keeps the groups behind each enable
+        apart.
+        """
         found: dict[ClassKey, list[FeedChannel]] = {}
         for c in self.profile.feed:
-            found.setdefault((c.type, c.enable), []).append(c)
+            found.setdefault(self.key_of(c, split), []).append(c)
         return {k: tuple(v) for k, v in found.items()}
+
+    def key_of(self, channel: FeedChannel, split: bool) -> ClassKey:
+        """The class of a feed channel."""
+        if channel.enable is None:
+            return channel.type, None
+        return channel.type, channel.enable if split or not self._groups_alike(channel.type) else ANY
+
+    def _groups_alike(self, switch: str) -> bool:
+        sizes = Counter(c.enable for c in self.profile.feed if c.type == switch and c.enable is not None)
+        return len(set(sizes.values())) == 1
 
 
 @dataclass(frozen=True)
@@ -52,6 +69,7 @@ class Built:
     feeds: tuple[FeedNeed, ...]
     drive_cluster: tuple[int, ...]
     class_keys: tuple[tuple[ClassKey, ...], ...]
+    split: tuple[bool, ...]
     suited: Mapping[tuple[str, int, ClassKey], Suited]
     unsuited: Mapping[str, tuple[Unsuited, ...]]
 
@@ -82,7 +100,9 @@ def build(
         of_feed.append(of_drive[g[0]] if g else lone)
         lone += 0 if g else 1
     boards = {s.name: i for i, s in enumerate(sites)}
-    class_maps = [s.classes() for s in sites]
+    held_feeds = {fixed[f.output] for f in feeds if f.output in fixed}
+    split = tuple(any(board == s.name for board, _ in held_feeds) for s in sites)
+    class_maps = [s.classes(apart) for s, apart in zip(sites, split, strict=True)]
     keys = tuple(tuple(m) for m in class_maps)
     suited: dict[tuple[str, int, ClassKey], Suited] = {}
     unsuited: dict[str, tuple[Unsuited, ...]] = {}
@@ -105,19 +125,19 @@ def build(
                 if site.profile.switch_types[key[0]].kind != "pair" and key[1] is None:
                     cost += NO_OFF_COST_MM
                 options[b, k] = cost
-        options = _held(options, f.output, fixed, boards, sites, keys)
-        options = _stay(options, f.output, previous, boards, sites, keys)
+        options = _held(options, f.output, fixed, boards, sites, keys, split)
+        options = _stay(options, f.output, previous, boards, sites, keys, split)
         items.append(Item(f.output, cluster, f.district, options))
         unsuited[f.output] = tuple(reasons.values())
     clusters = _clusters(sites, drives, of_drive, lone, fixed, previous, boards)
     districts = sorted({f.district for f in feeds})
     problem = Problem(
-        boards=tuple(_board(s, m) for s, m in zip(sites, class_maps, strict=True)),
+        boards=tuple(_board(s, m, apart) for s, m, apart in zip(sites, class_maps, split, strict=True)),
         clusters=clusters,
         items=tuple(items),
         district_cost=tuple({d: BUS_CORES * distance_mm(supplies.get(d), s.place) for d in districts} for s in sites),
     )
-    return Built(problem, tuple(sites), tuple(drives), tuple(feeds), tuple(of_drive), keys, suited, unsuited)
+    return Built(problem, tuple(sites), tuple(drives), tuple(feeds), tuple(of_drive), keys, split, suited, unsuited)
 
 
 def _clusters(
@@ -148,34 +168,37 @@ def _clusters(
     return tuple(found)
 
 
-def _board(site: BoardSite, classes: Mapping[ClassKey, tuple[FeedChannel, ...]]) -> BoardOf:
+def _board(site: BoardSite, classes: Mapping[ClassKey, tuple[FeedChannel, ...]], split: bool) -> BoardOf:
     profile = site.profile
-    pool_of, pools = _pools(profile)
+    pool_of, pools = _pools(site, split)
     made: list[ClassOf] = []
     for (switch, enable), channels in classes.items():
         cells: dict[str, int] = {}
         pool = pool_of[channels[0].resources[0]]
         cells[pool] = len(channels[0].resources)
-        domain = None
-        if enable is not None:
-            domain = f"enable {enable}"
-        elif not profile.switch_types[switch].isolated:
+        domain, groups = None, 1
+        if not profile.switch_types[switch].isolated:
             domain = "board ground"
-        made.append(ClassOf(f"{switch} {enable or ''}".strip(), len(channels), cells, domain))
+        elif enable is not None:
+            domain = f"enable {enable}"
+            groups = len({c.enable for c in channels})
+        made.append(ClassOf(f"{switch} {enable or ''}".strip(), len(channels), cells, domain, groups))
     return BoardOf(site.name, len(profile.servo), len(profile.input), tuple(made), pools)
 
 
-def _pools(profile: BoardProfile) -> tuple[dict[str, str], dict[str, int]]:
+def _pools(site: BoardSite, split: bool) -> tuple[dict[str, str], dict[str, int]]:
     """Pins that compete: pools of resources, joined wherever two channels of any class share one.
 
     Channels of one shape fall into one pool, so a pool counts cells rather than names.
     """
+    profile = site.profile
     resources = sorted({r for c in profile.feed for r in c.resources})
     index = {r: i for i, r in enumerate(resources)}
     root = joined([[index[r] for r in c.resources] for c in profile.feed], len(resources))
     shapes: dict[int, set[str]] = {}
     for c in profile.feed:
-        shapes.setdefault(root[index[c.resources[0]]], set()).add(f"{c.type} {c.enable or ''}".strip())
+        switch, enable = site.key_of(c, split)
+        shapes.setdefault(root[index[c.resources[0]]], set()).add(f"{switch} {enable or ''}".strip())
     pool_of = {r: " / ".join(sorted(shapes[root[index[r]]])) for r in resources}
     sizes: dict[str, int] = {}
     for r in resources:
@@ -183,11 +206,8 @@ def _pools(profile: BoardProfile) -> tuple[dict[str, str], dict[str, int]]:
     return pool_of, sizes
 
 
-def _class_of(site: BoardSite, channel: str) -> ClassKey | None:
-    for c in site.profile.feed:
-        if c.name == channel:
-            return c.type, c.enable
-    return None
+def _class_of(site: BoardSite, channel: str, split: bool) -> ClassKey | None:
+    return next((site.key_of(c, split) for c in site.profile.feed if c.name == channel), None)
 
 
 def _held(
@@ -197,13 +217,14 @@ def _held(
     boards: Mapping[str, int],
     sites: Sequence[BoardSite],
     keys: Sequence[Sequence[ClassKey]],
+    split: Sequence[bool],
 ) -> dict[tuple[int, int], float]:
     """Only the class of the channel that the modeller insists on, where there is one."""
     if output not in fixed:
         return options
     board, channel = fixed[output]
     b = boards[board]
-    key = _class_of(sites[b], channel)
+    key = _class_of(sites[b], channel, split[b])
     return {o: cost for o, cost in options.items() if o[0] == b and keys[b][o[1]] == key}
 
 
@@ -214,11 +235,12 @@ def _stay(
     boards: Mapping[str, int],
     sites: Sequence[BoardSite],
     keys: Sequence[Sequence[ClassKey]],
+    split: Sequence[bool],
 ) -> dict[tuple[int, int], float]:
     """Anything but the class of the channel that serves the feed now costs a move."""
     if output not in previous or previous[output][0] not in boards:
         return options
     board, channel = previous[output]
     b = boards[board]
-    key = _class_of(sites[b], channel)
+    key = _class_of(sites[b], channel, split[b])
     return {o: cost + (0.0 if o[0] == b and keys[b][o[1]] == key else MOVED_COST) for o, cost in options.items()}
