@@ -1,0 +1,335 @@
+"""Slips, diamonds, loops and wyes among other track: which drives decide, and what is said of it.
+
+All facts here are common practice of two-rail track (no source). Rails are found by the ends at which they show, so
+that nothing hangs on how a kind is described.
+"""
+
+from __future__ import annotations
+
+import pytest
+from frogfeed.findings.finding import Finding, Severity
+from frogfeed.track.assemble import assemble
+from frogfeed.track.explain import track_findings
+from frogfeed.track.netlist import netlist
+from frogfeed.track.network import RailNetwork, SwitchedFeed
+
+from tests.track import brute
+from tests.track.make import layout
+
+ACUTE = {"a": "a.left.right", "b": "b.left.right"}
+"""A vee rail of each acute frog of a diamond or slip: end and hand, looking in."""
+STUBS = {
+    "a.left": '{ feed = "main", left = "A" }, "|right",',
+    "a.right": '{ feed = "main", left = "A" }, "|left",',
+    "b.left": '{ feed = "main", left = "B" }, "|right",',
+    "b.right": '{ feed = "main", left = "B" }, "|left",',
+}
+"""How each end of a diamond or slip is joined to fed track of equal polarity: only its vee rail is insulated."""
+
+
+def stops(*names: str) -> str:
+    return "".join(f'[place.{n}]\nkind = "buffer"\n' for n in names)
+
+
+def alone(table: str) -> str:
+    """A diamond or slip with a fed stub of track at each end."""
+    ends = "".join(f'l{i} = ["p{i}", {stub} "X.{end}"]\n' for i, (end, stub) in enumerate(STUBS.items()))
+    return table + stops("p0", "p1", "p2", "p3") + "[lines]\n" + ends
+
+
+def findings(body: str) -> list[Finding]:
+    x = layout(body)
+    return list(track_findings(x, assemble(x)))
+
+
+def worth_knowing(body: str) -> set[str]:
+    """The codes of all errors and warnings."""
+    return {f.code for f in findings(body) if f.severity is not Severity.NOTE}
+
+
+def shown(network: RailNetwork, piece: str, rail: str) -> str:
+    """The network's rail at an end rail such as "a.left.right"."""
+    end, _, hand = rail.rpartition(".")
+    return network.pieces[piece].ends[end][hand == "right"]
+
+
+def feed_of(network: RailNetwork, piece: str, rail: str) -> SwitchedFeed:
+    """The switched feed of the section to which an end rail belongs."""
+    near = {shown(network, piece, rail)}
+    while more := {r for b in network.bonds for r in (b.a, b.b) if {b.a, b.b} & near} - near:
+        near |= more
+    return next(s for s in network.switched if s.rail in near)
+
+
+def carried(network: RailNetwork, piece: str, rail: str) -> dict[str, str]:
+    """What an end rail carries at each setting of all drives, by "left right" in the drives' order."""
+    net = netlist(network)
+    name = shown(network, piece, rail)
+    return {
+        " ".join(at.values()): "+".join(sorted(w[-1] for w in brute.wires_at(net, at)[name]))
+        for at in brute.all_settings(net)
+    }
+
+
+# --- slips ------------------------------------------------------------------------------------------------------------
+
+DOUBLE = '[slip.X]\nstate = "isolated-frog"\n'
+
+
+@pytest.mark.parametrize("make", ["live-frog", "insulated-frog"])
+def test_each_acute_frog_of_a_double_slip_follows_the_far_drive_alone(make: str) -> None:
+    network = assemble(layout(alone(DOUBLE + f'make = "{make}"\n')))
+    assert feed_of(network, "X", ACUTE["a"]).drives == ("X-b",)
+    assert feed_of(network, "X", ACUTE["b"]).drives == ("X-a",)
+    # Led to a.left, wheels pass frog a on the right rail; led to b.left, frog b on the left one as travelled from a.
+    assert carried(network, "X", ACUTE["a"]) == {
+        "left left": "B",
+        "left right": "A",
+        "right left": "B",
+        "right right": "A",
+    }
+    assert carried(network, "X", ACUTE["b"]) == {
+        "left left": "A",
+        "left right": "A",
+        "right left": "B",
+        "right right": "B",
+    }
+
+
+def test_the_obtuse_crossings_of_a_slip_need_no_switch() -> None:
+    network = assemble(layout(alone(DOUBLE)))
+    assert {s.output for s in network.switched} == {feed_of(network, "X", rail).output for rail in ACUTE.values()}
+
+
+@pytest.mark.parametrize("make", ["live-frog", "insulated-frog"])
+def test_a_double_slip_with_isolated_frogs_leaves_nothing_to_say(make: str) -> None:
+    assert worth_knowing(alone(DOUBLE + f'make = "{make}"\n')) == set()
+
+
+@pytest.mark.parametrize(
+    ("road", "both"),
+    [("a.left-b.right", {"X-a": "left", "X-b": "right"}), ("a.right-b.left", {"X-a": "right", "X-b": "left"})],
+)
+def test_a_single_slip_set_for_both_crossing_roads_is_undecided_and_says_so(road: str, both: dict[str, str]) -> None:
+    body = alone(f'[slip.X]\nslip_road = "{road}"\nstate = "isolated-frog"\n')
+    found = [f for f in findings(body) if f.code == "undecided"]
+    assert found
+    assert all(f.witness == both for f in found)
+    network = assemble(layout(body))
+    key = " ".join(both[d] for d in network.drives)
+    for rail in ACUTE.values():
+        assert feed_of(network, "X", rail).drives == ("X-a", "X-b")
+        at = carried(network, "X", rail)
+        assert at.pop(key) == ""
+        assert set(at.values()) == {"A", "B"}
+    assert worth_knowing(body) == {"undecided"}
+
+
+BETWEEN = """
+[turnout.P]
+make = "insulated-frog"
+state = "bonded"
+[turnout.Q]
+make = "insulated-frog"
+state = "bonded"
+{crossing}
+{places}
+[lines]
+p = ["p1", {{ feed = "main", left = "A" }}, "P.toe"]
+p-spur = ["P.right", "p2"]
+q = ["q1", {{ feed = "main", left = "A" }}, "Q.toe"]
+q-spur = ["Q.right", "q2"]
+p-in = ["P.left", "|right", "X.a.left"]
+q-in = ["Q.left", "|left", "X.a.right"]
+p-out = ["X.b.left", "|left", {{ feed = "main", left = "A" }}, "p3"]
+q-out = ["X.b.right", "|right", {{ feed = "main", left = "A" }}, "q3"]
+"""
+"""Two tracks of equal polarity, P and Q; turnouts P and Q, at left, lead from the west to side a of piece X."""
+
+
+def between(crossing: str) -> str:
+    return BETWEEN.format(crossing=crossing, places=stops("p1", "p2", "p3", "q1", "q2", "q3"))
+
+
+def test_a_slip_that_cannot_tell_its_roads_apart_follows_the_turnouts_that_lead_to_it() -> None:
+    """Blades that set crossing or slip leave it open which of two roads is meant; P and Q tell it."""
+    body = between(DOUBLE + 'blades_move = "crossing-or-slip"\n')
+    network = assemble(layout(body))
+    order = list(network.drives)
+    at = carried(network, "X", ACUTE["a"])
+    for setting in ("crossing", "slip"):
+        for p, q, wire in (("left", "right", "B"), ("right", "left", "A"), ("left", "left", "")):
+            now = {"P": p, "Q": q, "X-a": setting, "X-b": setting}
+            assert at[" ".join(now[d] for d in order)] == wire
+    assert {"P", "Q"} <= set(feed_of(network, "X", ACUTE["a"]).drives)
+    assert "short" not in worth_knowing(body)
+
+
+# --- diamonds ---------------------------------------------------------------------------------------------------------
+
+DIAMOND = '[diamond.X]\nstate = "isolated-frog"\n'
+
+
+def test_a_diamond_alone_is_decided_by_nothing_and_says_so() -> None:
+    body = alone(DIAMOND)
+    assert worth_knowing(body) == {"undecided", "never-fed"}
+    network = assemble(layout(body))
+    assert [carried(network, "X", rail) for rail in ACUTE.values()] == [{"": ""}, {"": ""}]
+
+
+def test_a_diamond_between_two_turnouts_follows_them() -> None:
+    network = assemble(layout(between(DIAMOND)))
+    for rail, by_p, by_q in ((ACUTE["a"], "B", "A"), (ACUTE["b"], "A", "B")):
+        at = carried(network, "X", rail)
+        assert set(feed_of(network, "X", rail).drives) == {"P", "Q"}
+        assert (at["left right"], at["right left"]) == (by_p, by_q)
+        assert at["left left"] == "", "both tracks lead here: nothing decides, so it stays off"
+    assert worth_knowing(between(DIAMOND)) == {"undecided"}
+
+
+ONE_TURNOUT = """
+[turnout.FAR]
+make = "insulated-frog"
+state = "bonded"
+[turnout.T]
+make = "insulated-frog"
+state = "bonded"
+{diamond}
+{more}
+[lines]
+far = ["f1", {{ feed = "main", left = "A" }}, "FAR.toe"]
+far-spur = ["FAR.right", "f2"]
+to = ["FAR.left", {{ mm = 300 }}, "T.toe"]
+upper = ["T.left", "|right", "X.a.left"]
+{lower}
+upper-out = ["X.b.left", "|left", {{ feed = "main", left = "A" }}, "u1"]
+lower-out = ["X.b.right", "|right", {{ feed = "main", left = "A" }}, "w1"]
+"""
+"""Turnout T leads to one track of X at left, to the other at right; FAR lies ahead of T."""
+
+
+def test_one_turnout_that_leads_to_both_tracks_of_a_diamond_decides_and_one_further_off_does_not() -> None:
+    more = stops("f1", "f2", "u1", "w1")
+    body = ONE_TURNOUT.format(diamond=DIAMOND, more=more, lower='lower = ["T.right", "|left", "X.a.right"]')
+    network = assemble(layout(body))
+    for rail, upper, lower in ((ACUTE["a"], "B", "A"), (ACUTE["b"], "A", "B")):
+        assert feed_of(network, "X", rail).drives == ("T",)
+        at = carried(network, "X", rail)
+        assert list(network.drives) == ["FAR", "T"]
+        assert at == {"left left": upper, "left right": lower, "right left": upper, "right right": lower}
+    assert worth_knowing(body) == set()
+
+
+def test_the_first_turnout_met_from_a_diamond_counts_even_where_both_its_legs_lead_there() -> None:
+    """JOIN, met at its toe, leads a train here whichever way it lies: with T at left both tracks are in use."""
+    more = stops("f1", "f2", "u1", "w1", "j1") + '[turnout.JOIN]\nmake = "insulated-frog"\nstate = "bonded"\n'
+    lower = 'l1 = ["T.right", "JOIN.left"]\nl2 = ["JOIN.toe", "|left", "X.a.right"]\nspur = ["JOIN.right", "j1"]'
+    body = ONE_TURNOUT.format(diamond=DIAMOND, more=more, lower=lower)
+    network = assemble(layout(body))
+    assert list(network.drives) == ["FAR", "T", "JOIN"]
+    for rail, wire in ((ACUTE["a"], "A"), (ACUTE["b"], "B")):
+        for key, found in carried(network, "X", rail).items():
+            assert found == (wire if key.split()[1] == "right" else ""), key
+    assert worth_knowing(body) == {"undecided"}
+
+
+# --- return loops -----------------------------------------------------------------------------------------------------
+
+BALLOON = """
+[turnout.T]
+state = "isolated-frog"
+[place.stop]
+kind = "buffer"
+[place.balloon]
+length_mm = 1200
+{section}
+[lines]
+main = ["stop", {{ feed = "main", left = "A" }}, "T.toe"]
+loop = ["T.left", {gap} "balloon", {gap} "T.right"]
+"""
+
+
+def test_a_balloon_loop_that_conducts_is_a_return_loop_and_a_short() -> None:
+    assert {"return-loop", "short"} <= worth_knowing(BALLOON.format(section="", gap=""))
+
+
+@pytest.mark.parametrize("left", ["A", "B"])
+def test_a_balloon_loop_with_gaps_and_a_fixed_feed_is_a_return_loop_that_clashes(left: str) -> None:
+    """Whichever way its droppers lie, a wheel meets the other polarity at one of its two ends."""
+    body = BALLOON.format(section="", gap='"|",').replace(
+        '"balloon"', f'{{ feed = "main", left = "{left}" }}, "balloon"'
+    )
+    assert worth_knowing(body) == {"return-loop", "clash"}
+
+
+def test_a_balloon_loop_with_a_switched_section_leaves_nothing_to_say() -> None:
+    body = BALLOON.format(section='feed = "switched"', gap='"|",')
+    assert worth_knowing(body) == set()
+    network = assemble(layout(body))
+    # Travelled as listed, from the left leg round to the right one: set left the left rail goes on from the left stock
+    # rail (A); set right it ends at the right stock rail (B). The other rail is the other wire.
+    first, second = network.pieces["balloon"].ends["a"]
+    net = netlist(network)
+    for setting, wires in (("left", ("main.A", "main.B")), ("right", ("main.B", "main.A"))):
+        at = brute.wires_at(net, {"T": setting})
+        assert [set(at[first]), set(at[second])] == [{wires[0]}, {wires[1]}]
+
+
+WYE = """
+[turnout.P]
+kind = "wye"
+state = "isolated-frog"
+[turnout.Q]
+kind = "wye"
+state = "isolated-frog"
+[turnout.R]
+kind = "wye"
+state = "isolated-frog"
+[place.pq]
+[place.qr]
+[place.rp]
+length_mm = 900
+{section}
+{stops}
+[lines]
+p-main = ["p", {{ feed = "main", left = "A" }}, "P.toe"]
+q-main = ["q", {{ feed = "main", left = "B" }}, "Q.toe"]
+r-main = ["r", {{ feed = "main", left = "{r}" }}, "R.toe"]
+pq = ["P.left", "|", {{ feed = "main", left = "A" }}, "pq", "|", "Q.right"]
+qr = ["Q.left", "|", {{ feed = "main", left = "B" }}, "qr", "|", "R.right"]
+rp = ["R.left", "|", {feed} "rp", "|", "P.right"]
+"""
+"""A triangle: each turnout's left leg leads to the next one's right leg. P and Q agree along pq, Q and R along qr."""
+
+
+def wye(section: str, feed: str, r: str = "A") -> str:
+    return WYE.format(section=section, feed=feed, r=r, stops=stops("p", "q", "r"))
+
+
+@pytest.mark.parametrize("r", ["A", "B"])
+@pytest.mark.parametrize("left", ["A", "B"])
+def test_a_triangle_is_a_return_loop_however_it_is_fed(left: str, r: str) -> None:
+    found = worth_knowing(wye("", f'{{ feed = "main", left = "{left}" }},', r))
+    assert {"return-loop", "clash"} <= found
+
+
+def test_a_triangle_with_one_side_switched_clashes_nowhere_and_names_the_one_setting_no_drive_decides() -> None:
+    """Reached from one end only, that side follows it. Set to at both ends, only the train's direction could tell."""
+    body = wye('feed = "switched"', "")
+    found = findings(body)
+    assert not {"return-loop", "clash", "short", "never-fed"} & {f.code for f in found}
+    undecided = [f for f in found if f.code == "undecided"]
+    assert undecided
+    assert all(f.witness == {"P": "right", "R": "left"} for f in undecided)
+    assert worth_knowing(body) == {"undecided", "dead-on-road"}
+    network = assemble(layout(body))
+    first, _ = network.pieces["rp"].ends["a"]
+    net = netlist(network)
+    for p, r, wires in (
+        ("left", "left", {"main.A"}),
+        ("right", "right", {"main.B"}),
+        ("right", "left", set()),
+        ("left", "right", set()),
+    ):
+        for q in ("left", "right"):
+            assert brute.wires_at(net, {"P": p, "Q": q, "R": r})[first] == wires
