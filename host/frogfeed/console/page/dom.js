@@ -1,0 +1,68 @@
+// Small helpers to build the page. Text is always set as text, never as markup.
+
+const SVG = "http://www.w3.org/2000/svg";
+
+export function make(tag, attributes = {}, ...children) {
+  return fill(document.createElement(tag), attributes, children);
+}
+
+export function draw(tag, attributes = {}, ...children) {
+  return fill(document.createElementNS(SVG, tag), attributes, children);
+}
+
+function fill(element, attributes, children) {
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+    else if (name === "value" || name === "checked" || name === "disabled") element[name] = value;
+    else element.setAttribute(name, value === true ? "" : String(value));
+  }
+  element.append(...children.flat().filter((c) => c !== null && c !== undefined));
+  return element;
+}
+
+export const byId = (id) => document.getElementById(id);
+
+export function replace(element, ...children) {
+  element.replaceChildren(...children.flat().filter((c) => c !== null && c !== undefined));
+}
+
+// Set text, attribute or class only where it differs: most updates change little.
+export function setText(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+}
+
+export function setAttribute(element, name, value) {
+  if (value === null || value === undefined || value === false) {
+    if (element.hasAttribute(name)) element.removeAttribute(name);
+  } else if (element.getAttribute(name) !== String(value)) element.setAttribute(name, value);
+}
+
+let spoken = 0;
+export function speak(text) {
+  const region = byId("spoken");
+  region.textContent = text + (spoken++ % 2 ? "\u00a0" : "");
+}
+
+let noticeTimer = 0;
+export function notice(problem) {
+  const box = byId("notice");
+  clearTimeout(noticeTimer);
+  if (!problem) {
+    box.hidden = true;
+    return;
+  }
+  const close = make("button", { type: "button", class: "plain", onclick: () => notice(null) }, "Close");
+  replace(box, make("div", {}, make("strong", {}, sentence(problem.what)), told("Why", problem.why), told("What to do", problem.cure)), close);
+  box.hidden = false;
+  noticeTimer = setTimeout(() => notice(null), 20000);
+}
+
+export function told(label, text) {
+  return text ? make("p", {}, make("span", { class: "label" }, `${label}: `), text) : null;
+}
+
+export function sentence(text) {
+  const t = String(text || "");
+  return t ? t[0].toUpperCase() + t.slice(1) + (/[.!?]$/.test(t) ? "" : ".") : "";
+}
