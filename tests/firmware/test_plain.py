@@ -34,5 +34,5 @@ def test_under_cpython(case: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("case", CASES)
 def test_under_micropython(case: str, tmp_path: Path, micropython: str) -> None:
-    heap = ["-X", "heapsize=96M"] if case == "case_explore" else []
+    heap = ["-X", "heapsize=96M"] if case in ("case_explore", "case_flash") else []
     assert "failed 0" in run([micropython, *heap], case, tmp_path)
