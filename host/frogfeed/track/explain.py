@@ -45,10 +45,13 @@ class Explainer:
         witness: Mapping[str, str] | None = None if when is None else dict(when)
         return Finding(code, info(code).severity, subject, what, why, cure, where, witness, path)
 
-    def short(self, s: Short) -> Finding:
-        """A short, with the joint or bond on its path whose removal is the likely cure."""
+    def short(self, s: Short, loops: Iterable[ReturnLoop] = ()) -> Finding:
+        """A short, with the joint or bond on its path whose removal is the likely cure; a return loop comes first."""
         wires = [self._network.wires[w] for w in s.wires]
         culprit, cure = self._short_cure(s)
+        passed = {r.split(".")[0] for r in s.path[1:-1]}
+        if any(len(passed.intersection(loop.pieces)) > 1 for loop in loops):
+            cure = "Cure the return loop first, and check again: it is likely to be what joins them."
         if wires[0].side is not wires[1].side:
             why = "The supply trips, or feeds the fault through whatever is thinnest on the way."
             if s.when:
@@ -387,8 +390,9 @@ def track_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
 
 
 def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer) -> Iterator[Finding]:
-    yield from (words.loop(x) for x in return_loops(network, frozenset(layout.file.place)))
-    yield from (words.short(x) for x in solver.shorts())
+    loops = tuple(return_loops(network, frozenset(layout.file.place)))
+    yield from (words.loop(x) for x in loops)
+    yield from (words.short(x, loops) for x in solver.shorts())
     yield from (f for x in merged_dead(network, solver.dead()) if (f := words.dead(x)) is not None)
     yield from words.clashes(c for c in solver.clashes() if c.bridge.kind is not BridgeKind.VEE)
     yield from clearance_findings(layout, network, solver)
