@@ -119,7 +119,7 @@ async def _serve(ws: WebSocket, desk: Desk, role: Role) -> None:
 
 
 async def _send_state(desk: Desk, role: Role, send: Any) -> None:
-    """The layout and all state first, then what changes, at most 20 times a second. A slow page gets fewer, not more."""
+    """The layout and all state first, then what changes, at most 20 times a second; a slow page gets fewer."""
     store = desk.session.store
     shown = ""
     version = 0
@@ -145,7 +145,11 @@ async def _answer(desk: Desk, role: Role, text: str, send: Any) -> None:
         answer = {"t": "answer", "id": number, "error": refused.as_json()}
     except Exception as problem:
         desk.session.reporter.note("console", "failed", f"{type(problem).__name__}: {problem}")
-        error = {"what": "the console failed to do this", "why": str(problem), "cure": "the log has the reason; try again"}
+        error = {
+            "what": "the console failed to do this",
+            "why": str(problem),
+            "cure": "the log has the reason; try again",
+        }
         answer = {"t": "answer", "id": number, "error": error}
     with contextlib.suppress(Exception):
         await send(answer)

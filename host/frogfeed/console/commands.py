@@ -193,7 +193,12 @@ def read_request(text: str) -> Request:
     if not isinstance(message, dict) or set(message) - {"id", "do", "with"}:
         raise RefusedError("the message is not a command", "it has the keys id, do and with")
     number, name, params = message.get("id"), message.get("do"), message.get("with", {})
-    if type(number) is not int or not 0 <= number < 1 << 53 or not isinstance(name, str) or not isinstance(params, dict):
+    if (
+        type(number) is not int
+        or not 0 <= number < 1 << 53
+        or not isinstance(name, str)
+        or not isinstance(params, dict)
+    ):
         raise RefusedError("the message is not a command", "id is a whole number, do a word, with an object")
     return Request(number, name, params)
 

@@ -5,6 +5,7 @@ Pure: text in, text out. Every change is read back, and must be the change that 
 
 from __future__ import annotations
 
+import itertools
 import tomllib
 from typing import Any
 
@@ -42,21 +43,20 @@ def set_gap(layout: Layout, joint: Joint, gap: str) -> str:
     items = layout.lines[joint.line]
     old = [i for i in range(first + 1, last) if isinstance(items[i], GapItem)]
     new: list[Any] = [] if gap == "none" else ["|" if gap == "both" else f"|{gap}"]
-    if old:
-        at = old[0]
-    else:
-        at = first + 1 if isinstance(items[first], EndItem) else last
+    at = old[0] if old else first + 1 if isinstance(items[first], EndItem) else last
     return _splice(layout, joint.line, old, at, new)
 
 
 def set_feed(layout: Layout, joint: Joint, side: str, district: str | None, left: str, rail: str) -> str:
-    """Droppers at a joint: `side` "before" its gap (or right after its first end) or "after" it; None takes them away."""
+    """Droppers at a joint: `side` "before" its gap (or right after its first end) or "after"; None takes them away."""
     if district is not None and district not in layout.file.district:
         raise RefusedError(f"there is no district called {district}", cure="choose one that the file declares")
     first, last = _between(layout, joint)
     items = layout.lines[joint.line]
     gaps = [i for i in range(first + 1, last) if isinstance(items[i], GapItem)]
-    low, high = (first + 1, gaps[0] if gaps else last) if side == "before" else ((gaps[-1] + 1) if gaps else first + 1, last)
+    low, high = (
+        (first + 1, gaps[0] if gaps else last) if side == "before" else ((gaps[-1] + 1) if gaps else first + 1, last)
+    )
     old = [i for i in range(low, high) if isinstance(items[i], FeedItem)]
     new: list[Any] = []
     if district is not None:
@@ -70,7 +70,7 @@ def _between(layout: Layout, joint: Joint) -> tuple[int, int]:
     """The places in the line's list of the two ends that the joint joins."""
     items = layout.lines.get(joint.line, ())
     stops = [i for i, item in enumerate(items) if isinstance(item, PlaceItem | EndItem)]
-    for a, b in zip(stops, stops[1:], strict=False):
+    for a, b in itertools.pairwise(stops):
         if _is(items[a], joint.a) and _is(items[b], joint.b):
             return a, b
     raise RefusedError(
@@ -89,7 +89,7 @@ def _is(item: LineItem, end: tuple[str, str]) -> bool:
 def _splice(layout: Layout, line: str, old: list[int], at: int, new: list[Any]) -> str:
     document = tomlkit.parse(layout.text)
     plain = tomllib.loads(layout.text)
-    array: Any = document["lines"][line]  # type: ignore[index]
+    array: Any = document["lines"][line]
     for target in (array, plain["lines"][line]):
         for i in reversed(old):
             del target[i]

@@ -22,7 +22,9 @@ class Hunter:
         """Begin a hunt; drives that `settings` leaves out stand as reported."""
         network = self._session.railway.network
         if rail not in network.piece_of:
-            raise RefusedError(f"there is no rail called {rail}", cure="choose one on the drawing; rails are named as T1.VL")
+            raise RefusedError(
+                f"there is no rail called {rail}", cure="choose one on the drawing; rails are named as T1.VL"
+            )
         for d, s in settings.items():
             if s not in network.drives.get(d, ()):
                 raise RefusedError(f"{d} has no setting {s}", cure="reload the page")
@@ -34,7 +36,9 @@ class Hunter:
                 if trouble == "dead"
                 else f"{rail} is shorted at these settings by the layout itself"
             )
-            raise RefusedError(what, "no wiring fault is needed for that", "`frogfeed check` says what to change, and why")
+            raise RefusedError(
+                what, "no wiring fault is needed for that", "`frogfeed check` says what to change, and why"
+            )
         if not hunt.suspects:
             raise RefusedError(
                 f"no single wiring fault makes {rail} {'dead' if trouble == 'dead' else 'short'} at these settings",
@@ -48,7 +52,9 @@ class Hunter:
         """The meter's answer to the reading that was asked for last."""
         hunt, reading = self._hunt, self._next
         if hunt is None or reading is None or number != len(hunt.readings):
-            raise RefusedError("this reading is not asked for any more", "another page has answered it", "see what is asked now")
+            raise RefusedError(
+                "this reading is not asked for any more", "another page has answered it", "see what is asked now"
+            )
         closed = None if reads == "unsure" else reads == "closed"
         await asyncio.to_thread(hunt.take, reading, closed)
         return await self._show()

@@ -73,13 +73,13 @@ class Picture:
                 fed.setdefault(root(g.index), []).extend(g.fed)
         unknown: set[int] = set()
         for (rail, output), entry in self._entry.items():
-            g = root(self._net.group_of[rail])
+            at = root(self._net.group_of[rail])
             state = told.get(output)
             if state is None:
-                unknown.add(g)
+                unknown.add(at)
             elif state in ("A", "B"):
                 side = "A" if (state == "A") != self._twin[(rail, output)] else "B"
-                fed.setdefault(g, []).append(f"{entry.district}.{side}")
+                fed.setdefault(at, []).append(f"{entry.district}.{side}")
         by_root: dict[int, str] = {}
         for g in groups:
             r = root(g.index)

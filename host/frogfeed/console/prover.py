@@ -40,7 +40,9 @@ class Prover:
         railway = self._session.railway
         if railway.plan is None:
             raise RefusedError(
-                "this layout cannot be proven", "it has errors that stand against a plan", "cure what the fault list shows first"
+                "this layout cannot be proven",
+                "it has errors that stand against a plan",
+                "cure what the fault list shows first",
             )
         readings = await asyncio.to_thread(meter_plan, railway.network) if meter else None
         self._steps = list(steps_of(railway, readings))
@@ -110,15 +112,18 @@ class Prover:
         if (self._session.store.get("drives", drive) or {}).get("stalled"):
             return step.ended(Result.FAIL, "the servo drew a stalled servo's current")
         problem = await self._feeds(drive)
-        return step.ended(Result.FAIL if problem else Result.PASS, problem or f"at rest after {took:.1f} s, feeds as expected")
+        return step.ended(
+            Result.FAIL if problem else Result.PASS, problem or f"at rest after {took:.1f} s, feeds as expected"
+        )
 
     async def _hand(self, step: Step) -> Step:
         drive, to = step.facts["drive"], step.facts["to"]
         if (self._session.store.get("drives", drive) or {}).get("at") != to:
             answer = self._ask(step)
             seen = asyncio.ensure_future(self._session.wait_rest(drive, to, HAND_S))
+            both: set[asyncio.Future[Any]] = {answer, seen}
             try:
-                await asyncio.wait({answer, seen}, return_when=asyncio.FIRST_COMPLETED)
+                await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
                 if answer.done() and answer.result()[0] == "skip":
                     return step.ended(Result.SKIP, "left out", answer.result()[1])
                 await seen
@@ -165,7 +170,9 @@ class Prover:
         if said == "skip":
             return step.ended(Result.SKIP, "left out", note)
         right = (said == "closed") == step.facts["closed"]
-        return step.ended(Result.PASS if right else Result.FAIL, said + ("" if right else f": {step.facts['finds']}"), note)
+        return step.ended(
+            Result.PASS if right else Result.FAIL, said + ("" if right else f": {step.facts['finds']}"), note
+        )
 
     def _ask(self, step: Step) -> asyncio.Future[tuple[str, str]]:
         self._answer = asyncio.get_running_loop().create_future()

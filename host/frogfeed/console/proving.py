@@ -70,20 +70,26 @@ def steps_of(railway: Railway, meter: MeterPlan | None) -> tuple[Step, ...]:
             expected = ", ".join(["at rest there", *feeds_text(railway, drive, setting)])
             facts = {"drive": drive, "to": setting}
             found.append(Step(f"{name} again" if back else name, kind, what, expected, facts))
-    sensors = {
-        f"{b.name} {f.sensor.name}": None for b, f in railway.feeds.values() if f.sensor is not None
-    }
+    sensors = {f"{b.name} {f.sensor.name}": None for b, f in railway.feeds.values() if f.sensor is not None}
     for sensor in sensors:
         expected = f"at most {IDLE_MA} mA"
-        found.append(Step(f"idle {sensor}", Kind.IDLE, f"current at {sensor} with nothing on the track", expected, {"sensor": sensor}))
+        found.append(
+            Step(
+                f"idle {sensor}",
+                Kind.IDLE,
+                f"current at {sensor} with nothing on the track",
+                expected,
+                {"sensor": sensor},
+            )
+        )
     for n, check in enumerate(meter.checks if meter is not None else (), 1):
         at = ", ".join(f"{d} at {s}" for d, s in check.settings)
-        facts = {
+        checks: dict[str, Any] = {
             "a": check.probe_a, "b": check.probe_b, "settings": dict(check.settings), "closed": check.expect_closed,
             "finds": check.reason,
         }  # fmt: skip
         what = f"meter between {check.probe_a} and {check.probe_b}" + (f", {at}" if at else "")
-        found.append(Step(f"meter {n}", Kind.METER, what, "closed" if check.expect_closed else "open", facts))
+        found.append(Step(f"meter {n}", Kind.METER, what, "closed" if check.expect_closed else "open", checks))
     return tuple(found)
 
 

@@ -60,7 +60,7 @@ class Reporter:
             self.store.clear(section)
         for d in railway.network.drives:
             self._show_drive(d)
-        for output in {s.output for s in railway.network.switched}:
+        for output in dict.fromkeys(s.output for s in railway.network.switched):
             self._show_feed(output)
         self._show_rails()
 
@@ -198,8 +198,9 @@ class Reporter:
             self._show_rails()
         elif e.kind == "input":
             self.store.put("inputs", f"{board} {facts.get('input')}", bool(facts.get("on")))
-        if e.kind != "feed":
-            self.note(board, e.kind, " ".join(str(v) for v in facts.values()))
+        words = _words(e.kind, facts)
+        if words:
+            self.note(board, *words)
 
     def _take_move(self, kind: str, facts: Mapping[str, Any]) -> None:
         name = str(facts.get("drive"))
@@ -346,12 +347,16 @@ class Reporter:
         return frozenset(settings[:1]) if pos <= 0.0 else frozenset(settings[1:2]) if pos >= 1.0 else frozenset()
 
     def _watched(self, board: str, sensor: str) -> list[str]:
-        return [n for n, (b, f) in self.railway.feeds.items() if b.name == board and f.sensor and f.sensor.name == sensor]
+        return [
+            n for n, (b, f) in self.railway.feeds.items() if b.name == board and f.sensor and f.sensor.name == sensor
+        ]
 
     def note(self, board: str, kind: str, text: str) -> None:
         """Write a line into the log that all pages show."""
         self._log_number += 1
-        self._log.append({"n": self._log_number, "at": time.strftime("%H:%M:%S"), "who": board, "what": kind, "text": text})
+        self._log.append(
+            {"n": self._log_number, "at": time.strftime("%H:%M:%S"), "who": board, "what": kind, "text": text}
+        )
         self.store.put("log", "lines", list(self._log))
 
     def layout_faults(self) -> None:
@@ -368,3 +373,24 @@ class Reporter:
 def _crc_of(document: bytes) -> str:
     """The CRC-32 that a settings document carries in its first key."""
     return document[10:18].decode("ascii", "replace")
+
+
+def _words(kind: str, facts: Mapping[str, Any]) -> tuple[str, str] | None:
+    """An event for the log: what happened in a word or two, and to whom. None for what is of no interest there."""
+    drive, feed = str(facts.get("drive")), str(facts.get("feed"))
+    told = {
+        "start": ("started", ""),
+        "move": ("moves", f"{drive} to {facts.get('to')}"),
+        "rest": ("at rest", f"{drive} at {facts.get('at')}"),
+        "lost": ("lost", f"{drive}: its place is no longer known"),
+        "trip": ("tripped", f"{feed}, by {facts.get('by')}, {facts.get('trips')} in all"),
+        "fault": ("fault", f"{feed}: {facts.get('why')}"),
+        "clear": ("cleared", feed),
+        "stall": ("stalled", drive),
+        "all_off": ("all feeds off", ""),
+        "input": ("input", f"{facts.get('input')} {'closed' if facts.get('on') else 'open'}"),
+        "unsaved": ("not thrown", f"{drive}: the flash could not be written"),
+    }
+    if kind == "chip":
+        return None if facts.get("ok") else ("chip silent", f"number {facts.get('chip')}")
+    return told.get(kind)

@@ -14,8 +14,8 @@ from functools import cached_property
 from frogfeed.console.refusals import RefusedError
 from frogfeed.track.answers import Clash, Short, Solver
 from frogfeed.track.conditions import Term
-from frogfeed.track.phrases import list_of, when_text
 from frogfeed.track.network import End, RailNetwork, Road
+from frogfeed.track.phrases import list_of, when_text
 
 MOST_LABELS = 40_000
 """Partial ways looked at before the search gives up; a fiddle yard of 60 turnouts takes some hundreds."""
@@ -164,7 +164,9 @@ class Router:
                 return None
         return frozenset(known.items())
 
-    def _blocked(self, found: tuple[tuple[Step, ...], dict[str, str]], standing: Mapping[str, Standing]) -> RefusedError:
+    def _blocked(
+        self, found: tuple[tuple[Step, ...], dict[str, str]], standing: Mapping[str, Standing]
+    ) -> RefusedError:
         settings = found[1]
         moving = [d for d in settings if standing[d].moving]
         if moving:
@@ -261,4 +263,3 @@ def _positions(standing: Mapping[str, Standing]) -> dict[str, str | None]:
 
 def _may_hold(term: Term, at: Mapping[str, str | None]) -> bool:
     return all(at.get(d) in (None, s) for d, s in term)
-

@@ -112,7 +112,9 @@ class Session:
             raise RefusedError(f"{drive} has no setting {to}", cure=f"it has {' and '.join(settings)}")
         if drive in self.railway.hand:
             raise RefusedError(
-                f"{drive} is thrown by hand", "no servo moves it", f"throw it to {to} at the railway; the page will follow"
+                f"{drive} is thrown by hand",
+                "no servo moves it",
+                f"throw it to {to} at the railway; the page will follow",
             )
         laying = self.store.get("route", "now")
         if laying and laying["state"] == "laying" and drive in laying["settings"] and laying["settings"][drive] != to:
@@ -173,10 +175,12 @@ class Session:
         await self.take_layout(layout)
 
     def save(self, text: str) -> None:
-        """Write a text into the layout file, in one rename. Raises RefusedError where the file was changed meanwhile."""
+        """Write a text into the layout file, in one rename. Raises RefusedError where it was changed meanwhile."""
         if self.path is None:
             raise RefusedError(
-                "this console does not save", "it was started on the shipped demo", "start it with a layout file of your own"
+                "this console does not save",
+                "it was started on the shipped demo",
+                "start it with a layout file of your own",
             )
         try:
             if self.path.read_bytes() != self.saved_text.encode("utf-8"):
@@ -188,7 +192,8 @@ class Session:
             replace_file(self.path, text.encode("utf-8"))
         except OSError as problem:
             raise RefusedError(
-                f"{self.path.name} could not be written: {problem.strerror}", cure="look at the folder's rights and the disk's room"
+                f"{self.path.name} could not be written: {problem.strerror}",
+                cure="look at the folder's rights and the disk's room",
             ) from problem
         self.saved_text = text
         self._tell_file()

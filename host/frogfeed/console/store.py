@@ -18,7 +18,7 @@ class Store:
     def put(self, section: str, key: str, value: Any) -> bool:
         """Set an entry; False where it is so already."""
         old = self._values.get((section, key))
-        if old is not None and old[1] == value or old is None and value is None:
+        if (old is None and value is None) or (old is not None and old[1] == value):
             return False
         self.version += 1
         self._values[(section, key)] = (self.version, value)

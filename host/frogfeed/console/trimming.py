@@ -91,7 +91,7 @@ class Trimmer:
             "unsaved": list(ends) != list(linkage.pulse_us) or self._session.store.get("file", "dirty"),
         }
 
-    def _windows(self, live: Linkage, motion: Motion, settings: tuple[str, ...]) -> dict[str, dict[str, float]]:
+    def _windows(self, live: Linkage, motion: Motion, settings: tuple[str, ...]) -> dict[str, dict[str, int]]:
         found = {}
         for to in (0, 1):
             try:

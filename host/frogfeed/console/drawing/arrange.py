@@ -34,7 +34,15 @@ class Arrangement:
     def port(self, end: End) -> tuple[float, float]:
         """Where the middle of the track lies at an end."""
         x = self.west[end[0]] + (self.width[end[0]] if self.turned.east(end) else 0.0)
-        return x, self.lane[self.track(end)] + self.turned.lean(end) * LEAN
+        return x, self.track_y(self.track(end)) + self.turned.lean(end) * LEAN
+
+    def track_y(self, track: Track) -> float:
+        """Where a track enters its node: on its lane, but the two of a crossing never further apart than one lane."""
+        lanes = [self.lane[(track[0], k)] for k in range(max(1, len(self.turned.shapes[track[0]].straight)))]
+        if len(lanes) < 2 or max(lanes) - min(lanes) <= LANE:
+            return self.lane[track]
+        middle = (max(lanes) + min(lanes)) / 2
+        return middle + (LANE / 2 if self.lane[track] > middle else -LANE / 2)
 
     def slope(self, end: End) -> float:
         """dy / dx of the track at an end, going east."""
@@ -64,9 +72,7 @@ def least(turned: Turned, a: End, b: End, lanes_apart: float) -> float:
 class _Layout:
     def __init__(self, turned: Turned, widths: Mapping[str, float]) -> None:
         self.turned = turned
-        self.width = {
-            n: (SLIP if len(s.straight) > 1 else widths.get(n, PIECE)) for n, s in turned.shapes.items()
-        }
+        self.width = {n: (SLIP if len(s.straight) > 1 else widths.get(n, PIECE)) for n, s in turned.shapes.items()}
         self.pairs = [self._west_first(j) for j in turned.drawn]
         self.chain = self._chains()
         self.lanes: dict[Track, int] = {}
@@ -92,6 +98,12 @@ class _Layout:
     def of(self, end: End) -> Track:
         return self.chain[track_of(self.turned, end)]
 
+    def aside(self, end: End) -> float:
+        """How many lanes a track moves aside to enter a crossing whose two lanes lie far apart."""
+        tracks = range(len(self.turned.shapes[end[0]].straight))
+        rows = [self.lanes.get(self.chain[(end[0], k)], 0) for k in tracks]
+        return max(0.0, (max(rows) - min(rows) - 1) / 2) if len(rows) > 1 else 0.0
+
     def apart(self, a: End, b: End) -> float:
         ca, cb = self.of(a), self.of(b)
         if ca == cb:
@@ -105,11 +117,11 @@ class _Layout:
         out: dict[str, list[tuple[str, float]]] = {n: [] for n in self.width}
         into: dict[str, list[tuple[str, float]]] = {n: [] for n in self.width}
         for a, b in self.pairs:
-            need = least(self.turned, a, b, self.apart(a, b))
+            need = least(self.turned, a, b, self.apart(a, b)) + PIECE * (self.aside(a) + self.aside(b))
             out[a[0]].append((b[0], need))
             into[b[0]].append((a[0], need))
         order = self._order(out, into)
-        x = {}
+        x: dict[str, float] = {}
         for n in order:
             x[n] = max((x[p] + self.width[p] + d for p, d in into[n]), default=0.0)
         loose: set[str] = set()

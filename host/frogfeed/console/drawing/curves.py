@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Sequence
 
@@ -33,7 +34,7 @@ def offset(line: Sequence[Point], left: float) -> Line:
 def lengths(line: Sequence[Point]) -> tuple[float, ...]:
     """How far along the line each of its points lies, from 0."""
     found = [0.0]
-    for a, b in zip(line, line[1:], strict=False):
+    for a, b in itertools.pairwise(line):
         found.append(found[-1] + math.dist(a, b))
     return tuple(found)
 
@@ -84,7 +85,7 @@ def _cross(a: Point, b: Point, c: Point, d: Point) -> float | None:
 
 def distance(point: Point, line: Sequence[Point]) -> float:
     """How far a point lies from a line."""
-    return min(_to_segment(point, a, b) for a, b in zip(line, line[1:], strict=False))
+    return min(_to_segment(point, a, b) for a, b in itertools.pairwise(line))
 
 
 def _to_segment(p: Point, a: Point, b: Point) -> float:

@@ -103,9 +103,7 @@ def draw(layout: Layout, network: RailNetwork) -> Diagram:
     marks = tuple(m for j in joints.values() for m in j.marks)
     labels = tuple(label for j in joints.values() for label in j.labels)
     middles = {n: j.middle for n, j in sorted(joints.items())}
-    return Diagram(
-        plan.size, tuple(rails), tuple(nodes), marks, _badges(network, rails), labels, roads, middles
-    )
+    return Diagram(plan.size, tuple(rails), tuple(nodes), marks, _badges(network, rails), labels, roads, middles)
 
 
 def _place(
@@ -161,7 +159,11 @@ def _piece(
     x0, x1 = min(p[0] for p in points), max(p[0] for p in points)
     y0, y1 = min(p[1] for p in points), max(p[1] for p in points)
     drives = tuple(dict.fromkeys(drive for drive, _ in slots.values()))
-    nodes.append(Node(name, kind.name, drives, _label(plan, name, x0, x1, y0, y1), (x0, y0 - GAUGE, x1 - x0, y1 - y0 + 2 * GAUGE)))
+    nodes.append(
+        Node(
+            name, kind.name, drives, _label(plan, name, x0, x1, y0, y1), (x0, y0 - GAUGE, x1 - x0, y1 - y0 + 2 * GAUGE)
+        )
+    )
 
 
 def _label(plan: Arrangement, name: str, x0: float, x1: float, y0: float, y1: float) -> Point:
@@ -186,7 +188,7 @@ def _rail(piece: str, drawn: DrawnRail, slots: Mapping[str, tuple[str, Mapping[s
 
 
 def _badges(network: RailNetwork, rails: Iterable[RailLine]) -> tuple[Badge, ...]:
-    """One letter on every rail that is long enough, on every frog, and where a dropper comes up."""
+    """A letter on both rails of every place, on every frog and the rails beyond it, and where a dropper comes up."""
     fed = {f.rail for f in network.feeds}
     longest: dict[str, RailLine] = {}
     for r in rails:
@@ -194,12 +196,13 @@ def _badges(network: RailNetwork, rails: Iterable[RailLine]) -> tuple[Badge, ...
             longest[r.rail] = r
     found = []
     for rail, r in longest.items():
-        size = _size(r)
-        if r.frog or size > 60.0 or rail in fed:
-            share = 0.5 if r.frog else 0.3 if rail.endswith((".R1", ".R2")) else 0.5
-            if rail.endswith(".R2"):
-                share = 1.0 - share
-            found.append(Badge(rail, point_at(r.line, size * share), rail in fed))
+        name = rail.rpartition(".")[2]
+        if not (r.frog or rail in fed or name in ("R1", "R2") or (name.startswith("V") and _size(r) > 45.0)):
+            continue
+        share = {"R1": 0.3, "R2": 0.7}.get(name, 0.5)
+        if name in ("SL", "SR"):
+            share = 0.22
+        found.append(Badge(rail, point_at(r.line, _size(r) * share), rail in fed))
     return tuple(found)
 
 
@@ -218,7 +221,11 @@ def to_json(d: Diagram) -> dict[str, Any]:
                 "pts": _flat(r.line),
                 **({"frog": 1} if r.frog else {}),
                 **({"plastic": 1} if r.plastic else {}),
-                **({"tips": [{"when": [list(p) for p in t.when], "shift": _flat(t.shift)} for t in r.tips]} if r.tips else {}),
+                **(
+                    {"tips": [{"when": [list(p) for p in t.when], "shift": _flat(t.shift)} for t in r.tips]}
+                    if r.tips
+                    else {}
+                ),
             }
             for r in d.rails
         ],

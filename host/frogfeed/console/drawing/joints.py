@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from frogfeed.console.drawing.arrange import Arrangement, least
 from frogfeed.console.drawing.curves import Line, Point, cut, hermite, lengths, normals, offset, point_at
-from frogfeed.console.drawing.units import GAUGE, STUB
+from frogfeed.console.drawing.units import GAUGE, LANE, STUB
 from frogfeed.layout.schema import Hand
 from frogfeed.track.network import End, Joint
 
@@ -27,7 +27,7 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class DrawnJoint:
-    """A joint's rails as (rail, line), its marks, its middle, and for one that is not drawn through its stubs' labels."""
+    """A joint's rails as (rail, line), its marks, its middle, and the labels of its stubs where it is not drawn."""
 
     rails: tuple[tuple[str, Line], ...]
     marks: tuple[Mark, ...]
@@ -61,7 +61,7 @@ def _middle(plan: Arrangement, a: End, b: End) -> Line:
     p, q = plan.port(a), plan.port(b)
     sa, sb = plan.slope(a), plan.slope(b)
     lanes = abs(plan.lane[plan.track(a)] - plan.lane[plan.track(b)])
-    need = min(least(plan.turned, a, b, lanes / 66.0), q[0] - p[0])
+    need = min(least(plan.turned, a, b, lanes / LANE), q[0] - p[0])
     if sa and not sb:
         turn = (p[0] + need, q[1])
         return (*hermite(p, sa, turn, 0.0), q) if q[0] - turn[0] > 1.0 else hermite(p, sa, q, 0.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -106,7 +107,7 @@ def _through(layout: Layout) -> dict[str, list[tuple[str, str]]]:
     found: dict[str, list[tuple[str, str]]] = {}
     for items in layout.lines.values():
         ends = [i for i in items if isinstance(i, EndItem)]
-        for a, b in zip(ends, ends[1:], strict=False):
+        for a, b in itertools.pairwise(ends):
             if a.piece == b.piece:
                 found.setdefault(a.piece, []).append((a.end, b.end))
     return found

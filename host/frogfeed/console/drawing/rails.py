@@ -72,13 +72,13 @@ def _parts(
     run: _Run, runs: list[_Run], crossings: set[str], tips: tuple[Tip, ...], plastic: frozenset[str]
 ) -> list[DrawnRail]:
     whole = lengths(run.line)[-1]
-    spots = {r: _where(r, run, runs) for r in run.rails if r in crossings}
+    spots = {r: _where(r, run, runs, _evenly(i, run, whole)) for i, r in enumerate(run.rails) if r in crossings}
     marks = [0.0]
     for i, (a, b) in enumerate(zip(run.rails, run.rails[1:], strict=False)):
         if b in spots:
-            marks.append((spots[b] if spots[b] is not None else _evenly(i + 1, run, whole)) - FROG)
+            marks.append(spots[b] - FROG)
         elif a in spots:
-            marks.append((spots[a] if spots[a] is not None else _evenly(i, run, whole)) + FROG)
+            marks.append(spots[a] + FROG)
         else:
             marks.append(_tip_at(a, b, run, runs, tips, whole, _evenly(i + 0.5, run, whole)))
     marks.append(whole)
@@ -88,9 +88,7 @@ def _parts(
     for rail, start, end in zip(run.rails, marks, marks[1:], strict=False):
         line = cut(run.line, start, end)
         if line:
-            found.append(
-                DrawnRail(rail, line, _blade_tips(rail, run, line, tips), rail in crossings, rail in plastic)
-            )
+            found.append(DrawnRail(rail, line, _blade_tips(rail, run, line, tips), rail in crossings, rail in plastic))
     return found
 
 
@@ -98,14 +96,14 @@ def _evenly(i: float, run: _Run, whole: float) -> float:
     return whole * (i + 0.5) / len(run.rails)
 
 
-def _where(rail: str, run: _Run, runs: list[_Run]) -> float | None:
+def _where(rail: str, run: _Run, runs: list[_Run], otherwise: float) -> float:
     """How far along this run it crosses another run over the same crossing."""
     for other in runs:
         if other is not run and rail in other.rails and other.road is not run.road:
             s = crossing(run.line, other.line)
             if s is not None and not _same_way(run, other, s):
                 return s
-    return None
+    return otherwise
 
 
 def _same_way(run: _Run, other: _Run, s: float) -> bool:
@@ -115,7 +113,9 @@ def _same_way(run: _Run, other: _Run, s: float) -> bool:
     return all(distance(p, other.line) < 0.5 for p in near)
 
 
-def _tip_at(a: str, b: str, run: _Run, runs: list[_Run], tips: tuple[Tip, ...], whole: float, otherwise: float) -> float:
+def _tip_at(
+    a: str, b: str, run: _Run, runs: list[_Run], tips: tuple[Tip, ...], whole: float, otherwise: float
+) -> float:
     """Where the rails `a` and `b` part: the blade begins where its line leaves the stock rail's."""
     blades = {t.blade for t in tips}
     blade, stock, facing = (b, a, True) if b in blades else (a, b, False)

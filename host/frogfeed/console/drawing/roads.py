@@ -49,5 +49,5 @@ def road_line(plan: Arrangement, piece: str, road: KindRoad) -> Line:
 
 
 def _opposite_lane(plan: Arrangement, piece: str, y: float) -> float:
-    lanes = [plan.lane[(piece, k)] for k in range(len(plan.turned.shapes[piece].straight))]
+    lanes = [plan.track_y((piece, k)) for k in range(len(plan.turned.shapes[piece].straight))]
     return max(lanes, key=lambda v: abs(v - y))

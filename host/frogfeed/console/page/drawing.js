@@ -282,7 +282,7 @@ export function zoom(factor) {
 }
 
 function startScale(fit) {
-  return fit < 0.42 ? 0.56 : fit;
+  return fit < 0.42 ? 0.6 : fit;
 }
 
 export function resize() {
@@ -292,6 +292,7 @@ export function resize() {
   const used = Math.min(scale || startScale(box.clientWidth / w), 2.5);
   svg.setAttribute("width", Math.floor(w * used));
   svg.setAttribute("height", Math.floor(h * used));
+  svg.style.setProperty("--k", Math.min(Math.max(0.85 / used, 0.8), 1.7).toFixed(3));
 }
 
 function sample(is, text) {

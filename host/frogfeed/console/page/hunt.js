@@ -22,11 +22,11 @@ export function build(view) {
     readings: make("tbody"),
     way: make("ol", { class: "way-list" }),
   };
-  view.append(
+  view.append(make("div", { class: "column" },
     card("What is wrong", make("form", { class: "route", onsubmit: begin }, make("label", { for: "hunt-rail" }, "Rail"), boxes.rail, make("label", { for: "hunt-trouble", class: "spoken" }, "trouble"), boxes.trouble, boxes.start, boxes.stop), boxes.count, boxes.next),
+    card("Readings", make("div", { class: "wide", tabindex: 0, role: "region", "aria-label": "Readings taken" }, make("table", {}, make("thead", {}, make("tr", {}, ...["Between", "Read", "If all is well"].map((t) => make("th", { scope: "col" }, t)))), boxes.readings)))), make("div", { class: "column" },
     card("Suspects", boxes.suspects),
-    card("From the supply to this rail", boxes.way),
-    card("Readings", make("div", { class: "wide", tabindex: 0, role: "region", "aria-label": "Readings taken" }, make("table", {}, make("thead", {}, make("tr", {}, ...["Between", "Read", "If all is well"].map((t) => make("th", { scope: "col" }, t)))), boxes.readings))));
+    card("From the supply to this rail", boxes.way)));
   onPicks({ rail: (name) => choose(name, null) });
 }
 

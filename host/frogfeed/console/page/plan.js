@@ -31,9 +31,9 @@ export function build(view) {
     undo: make("button", { type: "button", id: "plan-undo", onclick: () => done("edit.undo") }, "Take back the last change"),
     drop: make("button", { type: "button", class: "plain", id: "plan-drop", onclick: () => done("edit.drop") }, "Back to the saved file"),
   };
-  view.append(
+  view.append(make("div", { class: "column" },
     card("Joint", make("p", { class: "route" }, make("label", { for: "plan-joint" }, "Between"), boxes.joint), boxes.jointBody),
-    card("Piece", make("p", { class: "route" }, make("label", { for: "plan-piece" }, "Piece"), boxes.piece), boxes.pieceBody),
+    card("Piece", make("p", { class: "route" }, make("label", { for: "plan-piece" }, "Piece"), boxes.piece), boxes.pieceBody)),
     card("What check says", boxes.count, make("p", { class: "actions" }, boxes.save, boxes.undo, boxes.drop), boxes.findings));
   onPicks({ joint: (n) => { boxes.joint.value = n; pickJoint(n); }, piece: (name) => { if (page.layout.pieces[name]) { boxes.piece.value = name; showPiece(); } } });
 }

@@ -27,12 +27,12 @@ export function build(view) {
     make("label", { for: "route-from" }, "From"), from, make("label", { for: "route-to" }, "to"), to,
     make("button", { type: "submit", id: "lay" }, "Lay the route"),
     make("button", { type: "button", class: "plain", id: "lay-stop", onclick: () => order("lay.stop") }, "Take it off"));
-  view.append(
+  view.append(make("div", { class: "column" },
     card("Route", boxes.route, boxes.progress),
-    card("Drives", boxes.levers),
+    card("Drives", boxes.levers)), make("div", { class: "column" },
     card("Currents", boxes.currents),
     card("Switched feeds", make("div", { class: "wide", tabindex: 0, role: "region", "aria-label": "Table of switched feeds" }, make("table", {}, make("thead", {}, make("tr", {}, ...["Feed", "Carries", "Table says", "State"].map((t) => make("th", { scope: "col" }, t)))), boxes.feeds))),
-    card("What happened", boxes.log));
+    card("What happened", boxes.log)));
   onPicks({ place: pick });
 }
 
@@ -87,17 +87,17 @@ function showLever(name) {
   const text = !s.known ? "not reported" : s.stalled ? "stalled" : s.moving ? `moving to ${s.to}` : s.to ? `waits to go to ${s.to}` : s.at ? (l.hand ? `at ${s.at}, by hand` : `at ${s.at}`) : "place not known";
   if (l.where.textContent && l.where.textContent !== text && s.at && !s.moving) speak(`${name} ${text}`);
   setText(l.where, text);
-  setAttribute(l.element, "data-state", s.moving ? "moving" : s.at ? "rest" : "unknown");
+  setAttribute(l.element, "data-state", s.pos === null ? "unknown" : s.moving ? "moving" : "rest");
   l.pointer.style.left = `${(s.pos ?? 0.5) * 100}%`;
 }
 
 function showFeeds() {
-  replace(boxes.feeds, Object.entries(state.feeds).map(([name, f]) => {
+  replace(boxes.feeds, Object.entries(state.feeds).sort(([a], [b]) => a.localeCompare(b, "en", { numeric: true })).map(([name, f]) => {
     const is = f.is ?? "?";
     return make("tr", { "data-fault": f.fault ? "yes" : null }, make("th", { scope: "row" }, name),
       make("td", {}, make("span", { class: `letter is-${is.toLowerCase()}` }, is === "moving" ? "…" : is)),
       make("td", {}, f.want ?? "?"),
-      make("td", {}, f.fault ? `off: ${f.fault}` : f.board ? (f.is === f.want ? "as it should be" : f.is === "moving" || f.is === "off" ? "changing over" : "not reported") : "on no board"));
+      make("td", {}, f.fault ? `off: ${f.fault}` : f.board ? (!f.is ? "not reported" : f.is === f.want ? "as it should be" : f.is === "moving" || f.is === "off" ? "changing over" : "not reported") : "on no board"));
   }));
 }
 
