@@ -11,11 +11,13 @@ import click
 
 from frogfeed.findings.finding import Finding, Severity
 from frogfeed.findings.show import show_json, show_sarif, show_text
+from frogfeed.layout.ends import KindShape, read_shapes
 from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import BadLayout, read_layout
 from frogfeed.plan.model import Plan, PlanRefusedError
 from frogfeed.plan.planner import make_plan
 from frogfeed.track.assemble import assemble
+from frogfeed.track.catalogue import BadKindError, read_kinds
 from frogfeed.track.explain import track_findings
 from frogfeed.track.network import RailNetwork
 
@@ -41,10 +43,19 @@ def format_option(*more: str) -> Callable[[F], F]:
 def open_layout(file: Path, form: str = "text") -> Layout:
     """The layout of a file; prints what is wrong with it and ends with exit code 2 where it is broken."""
     try:
-        return read_layout(file)
+        return read_layout(file, read_kinds=_whole_kinds)
     except BadLayout as bad:
         show(bad.findings, form, err=form == "text")
         raise SystemExit(USAGE) from None
+
+
+def _whole_kinds(path: Path) -> Mapping[str, KindShape]:
+    """The outlines in a catalogue file of one's own, once all of it holds together. Raises OSError, ValueError."""
+    try:
+        read_kinds(path.read_text(encoding="utf-8"), path.name)
+    except BadKindError as e:
+        raise ValueError(str(e).removeprefix(f"{path.name}: ")) from e
+    return read_shapes(path)
 
 
 def open_network(file: Path, form: str = "text") -> tuple[Layout, RailNetwork]:

@@ -17,7 +17,7 @@ def drive_of(layout: Layout | None, name: str, to: str) -> tuple[str, str]:
     """(drive, its setting) for a piece with one drive, or for the drive itself."""
     if layout is None:
         return name, to
-    uses = [use for (piece, _), use in drive_uses(layout.file).items() if piece == name]
+    uses = [use for (piece, _), use in drive_uses(layout.file, layout.kinds).items() if piece == name]
     if len(uses) == 1 and to in uses[0].settings:
         return uses[0].drive, uses[0].settings[to]
     if len(uses) > 1:

@@ -13,7 +13,7 @@ from frogfeed.layout.ends import kind_name
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Blades, FrogFeed, Hand, Links, Make, Piece
 from frogfeed.plan.model import Plan
-from frogfeed.track.catalogue import Kind, built_in
+from frogfeed.track.catalogue import Kind, kinds_of
 from frogfeed.track.conditions import When
 from frogfeed.track.network import BondKind, Joint, RailNetwork
 
@@ -106,9 +106,10 @@ def make_ups(
 ) -> tuple[MakeUp, ...]:
     """The make-up of every built piece, then of every place that has a step; in the network's order.
 
-    Without a plan the switched feeds name no board. `kinds` are the catalogue's where the layout has its own.
+    Without a plan the switched feeds name no board. `kinds` are the catalogue's; None: built-in ones and
+    the layout's.
     """
-    known = built_in() if kinds is None else kinds
+    known = kinds_of(layout) if kinds is None else kinds
     where = plan.channels() if plan is not None else {}
     joints = _joints(network)
     pieces = layout.file.pieces()

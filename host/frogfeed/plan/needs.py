@@ -22,7 +22,7 @@ def drive_table(layout: Layout, name: str) -> Drive:
 def pieces_of_drives(layout: Layout) -> dict[str, list[str]]:
     """For every drive the pieces it throws, in the file's order."""
     found: dict[str, list[str]] = {}
-    for (piece, _), use in drive_uses(layout.file).items():
+    for (piece, _), use in drive_uses(layout.file, layout.kinds).items():
         found.setdefault(use.drive, []).append(piece)
     return found
 

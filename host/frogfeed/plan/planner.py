@@ -317,7 +317,7 @@ def _drive_plan(
 def _normal(layout: Layout, need: DriveNeed) -> int | None:
     """The setting that the first turnout on this drive calls normal."""
     pieces = layout.file.pieces()
-    for (name, _), use in drive_uses(layout.file).items():
+    for (name, _), use in drive_uses(layout.file, layout.kinds).items():
         piece = pieces[name]
         if use.drive == need.name and isinstance(piece, Turnout):
             there = use.settings.get(piece.normal.value)

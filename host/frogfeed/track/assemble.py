@@ -42,9 +42,9 @@ def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None) -> RailNet
     file = layout.file
     if kinds is None:
         kinds = kinds_of(layout)
-    settings = dict(drive_settings(file))
+    settings = dict(drive_settings(file, layout.kinds))
     slots: dict[str, dict[str, tuple[str, Mapping[str, str]]]] = {}
-    for (piece_name, slot), use in drive_uses(file).items():
+    for (piece_name, slot), use in drive_uses(file, layout.kinds).items():
         slots.setdefault(piece_name, {})[slot] = (use.drive, use.settings)
     parts: dict[str, PieceParts] = {}
     pieces: dict[str, PieceEnds] = {}
