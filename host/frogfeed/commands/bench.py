@@ -11,6 +11,9 @@ import click
 from frogfeed.bench.bench import Bench
 from frogfeed.bench.errors import BenchError
 from frogfeed.bench.setup import scenario_of
+from frogfeed.board.client import Client
+from frogfeed.board.ports import opener_for
+from frogfeed.board.transfer import push_board
 from frogfeed.commands.shared import BOARD, fail, open_network, planned
 from frogfeed.demo.railway import demo_file
 from frogfeed.plan.settings import build_settings
@@ -31,7 +34,7 @@ def command(file: Path | None, pushed: bool, seconds: float | None) -> None:
                 click.echo(f"  board {name}: {bench.port(name)}")
             first = bench.port(next(iter(documents)))
             if pushed:
-                _push(bench, documents, layout.text)
+                push_all(bench, documents, layout.text)
             click.echo(f"Try in another terminal: frogfeed push {layout.name} --port {first}", nl=True)
             ends = None if seconds is None else time.monotonic() + seconds
             seen = 0
@@ -47,11 +50,8 @@ def command(file: Path | None, pushed: bool, seconds: float | None) -> None:
         fail(str(e), BOARD)
 
 
-def _push(bench: Bench, documents: dict[str, bytes], text: str) -> None:
-    from frogfeed.board.client import Client
-    from frogfeed.board.ports import opener_for
-    from frogfeed.board.transfer import push_board
-
+def push_all(bench: Bench, documents: dict[str, bytes], text: str) -> None:
+    """Send every board its settings, over its own port."""
     for name, data in documents.items():
         with Client(opener_for(device=bench.port(name))) as client:
             push_board(client, data, text.encode("utf-8"))

@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 import click
 
+from frogfeed.board.messages import BoardState, LoopState
 from frogfeed.commands.link import connected, port_options
 from frogfeed.commands.shared import format_option
 
@@ -17,8 +18,8 @@ from frogfeed.commands.shared import format_option
 def command(port: str | None, serial: str | None, form: str) -> None:
     """Show what a board reports: who it is, where its drives stand, what its feeds carry."""
     with connected(port, serial) as client:
-        hello, state = client.hello, client.state()
-    assert hello is not None
+        hello = client.hello or client.connect()
+        state = client.state() if hello.settings is not None else BoardState(LoopState())
     if form == "json":
         click.echo(json.dumps({"hello": asdict(hello), "state": asdict(state)}, indent=1))
         return

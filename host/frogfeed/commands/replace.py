@@ -1,0 +1,35 @@
+"""`frogfeed replace`: a new board in the place of an old one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from frogfeed.board.recover import check_replacement, serial_number_value
+from frogfeed.board.transfer import push_board
+from frogfeed.commands.link import board_of, connected, port_options
+from frogfeed.commands.shared import layout_argument, open_layout, open_network, planned
+from frogfeed.layout.writing import set_values
+from frogfeed.plan.settings import build_settings
+
+
+@click.command("replace")
+@layout_argument
+@click.argument("board")
+@port_options
+def command(file: Path, board: str, port: str | None, serial: str | None) -> None:
+    """Make a new board BOARD: its settings and the layout go there, and its serial number into the file.
+
+    Plug in the new board alone, or name its --port.
+    """
+    layout = open_layout(file)
+    name, old = board_of(layout, board)
+    with connected(port, serial) as client:
+        hello = client.hello or client.connect()
+        check_replacement(hello, board, old, client.where)
+        set_values(file, serial_number_value(board, hello.id))
+        changed, network = open_network(file)
+        documents = build_settings(changed, network, planned(changed, network))
+        push_board(client, documents[name or board], changed.text.encode("utf-8"), replace=True)
+        click.echo(f"{board} is now the board with id {hello.id}; {file} says so, and it holds its settings.")
