@@ -2,80 +2,76 @@
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import Mapping
+import webbrowser
+from contextlib import ExitStack
 from pathlib import Path
 
 import click
 
-from frogfeed.bench.bench import Bench
 from frogfeed.bench.errors import BenchError
-from frogfeed.bench.setup import scenario_of
-from frogfeed.board.ports import opener_for
-from frogfeed.commands.bench import push_all
-from frogfeed.commands.shared import BOARD, fail, open_network, planned
-from frogfeed.console.link import ClientLink, LinkMaker
+from frogfeed.commands.shared import BOARD, USAGE, fail, open_layout
+from frogfeed.console.attach import advertised
+from frogfeed.console.ports import bench_links, serial_links
+from frogfeed.console.railway import railway_of
 from frogfeed.console.refusals import RefusedError
-from frogfeed.console.serve import Served, run
-from frogfeed.console.session import open_session
+from frogfeed.console.serve import LOOPBACK, Served, run
+from frogfeed.console.session import Session
 from frogfeed.demo.railway import demo_file
-from frogfeed.layout.model import Layout
-from frogfeed.plan.settings import build_settings
-
-
-def links_for(layout: Layout, boards: list[str], ports: Mapping[str, str]) -> dict[str, LinkMaker]:
-    """A link for every board: on a stated port, else by the USB serial number of the file."""
-    links: dict[str, LinkMaker] = {}
-    for name in boards:
-        table = layout.file.board.get(name)
-        opener = opener_for(device=ports.get(name), serial_number=table.serial if table is not None else None)
-        links[name] = lambda opener=opener, name=name: ClientLink(opener, name)  # type: ignore[misc]
-    return links
 
 
 @click.command("console")
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False), required=False)
-@click.option("--port", "ports", multiple=True, help="PORT for the only board, or BOARD=PORT.")
-@click.option("--bench", "use_bench", is_flag=True, help="With virtual boards instead of real ones.")
-@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; others may then connect.")
-@click.option(
-    "--http-port", type=click.IntRange(0, 65535), default=0, help="Port of the page; any free one unless said."
-)
-def command(file: Path | None, ports: tuple[str, ...], use_bench: bool, host: str, http_port: int) -> None:
-    """The page beside the railway: see both rails, throw, trim, prove, find faults, change the plan.
+@click.option("--port", "ports", multiple=True, help="Serial port of the board, or BOARD=PORT; else found by itself.")
+@click.option("--bench", is_flag=True, help="Virtual boards instead of real ones.")
+@click.option("--http-port", type=click.IntRange(0, 65535), default=0, help="Port of the page; else any free one.")
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; else this machine alone.")
+@click.option("--name", "names", multiple=True, help="Further name by which other machines call this one.")
+@click.option("--open/--no-open", "browse", default=False, help="Open the page in the browser.")
+def command(
+    file: Path | None,
+    ports: tuple[str, ...],
+    bench: bool,
+    http_port: int,
+    host: str,
+    names: tuple[str, ...],
+    browse: bool,
+) -> None:
+    """A page that shows both rails of FILE (default: the demo, on virtual boards) and throws, trims and proves.
 
-    Without FILE it shows the demo railway. The address printed holds a key; whoever has it may throw.
+    Only this machine can reach it unless --host says otherwise; the address carries a key of this start.
     """
-    path = file or demo_file()
-    layout, network = open_network(path)
-    documents = build_settings(layout, network, planned(layout, network))
-    named = dict(_split(p, list(documents)) for p in ports)
+    if bench and ports:
+        raise click.UsageError("Say either --port or --bench.")
+    layout = open_layout(file or demo_file())
+    railway = railway_of(layout)
     try:
-        with contextlib.ExitStack() as stack:
-            if use_bench:
-                bench = stack.enter_context(
-                    Bench(scenario_of(layout, network, list(documents.values())), virtual=False)
-                )
-                named |= {name: bench.port(name) for name in documents}
-                push_all(bench, documents, layout.text)
-            session = open_session(path, links_for(layout, list(documents), named), keep=file is not None)
-            run(session, host=host, port=http_port, ready=_announce)
+        with ExitStack() as stack:
+            if bench or (file is None and not ports):
+                virtual, links = stack.enter_context(bench_links(railway))
+                click.echo(f"Virtual boards; their firmware runs on {virtual.interpreter}.")
+            else:
+                links = serial_links(railway, ports)
+            session = Session(file, railway, links)
+
+            def ready(served: Served) -> None:
+                key = served.operator.partition("key=")[2]
+                if file is not None:
+                    near = "127.0.0.1" if host in ("0.0.0.0", "::") else host
+                    stack.enter_context(advertised(file, near, served.port, key))
+                _tell(served, host, browse)
+
+            run(session, host=host, port=http_port, names=names, ready=ready)
+    except RefusedError as refused:
+        fail("\n".join(t for t in (refused.what, refused.why, refused.cure) if t), USAGE)
     except BenchError as e:
         fail(str(e), BOARD)
-    except RefusedError as e:
-        fail(str(e), BOARD)
 
 
-def _split(text: str, boards: list[str]) -> tuple[str, str]:
-    board, found, port = text.partition("=")
-    if found and board in boards:
-        return board, port
-    if len(boards) != 1:
-        raise click.UsageError(f"The layout has boards {', '.join(boards)}: say --port BOARD=PORT for each.")
-    return boards[0], text
-
-
-def _announce(served: Served) -> None:
-    click.echo(f"Open {served.operator}")
-    click.echo(f"Visitors, who may only look: {served.visitor}")
-    click.echo("Ctrl-C ends.")
+def _tell(served: Served, host: str, browse: bool) -> None:
+    click.echo(f"Yours:     {served.operator}")
+    click.echo(f"Visitors:  {served.visitor}   (they see all and touch nothing)")
+    if host not in LOOPBACK:
+        click.echo("Other machines can reach it, and the keys go over the net unencrypted: only in a net you trust.")
+    click.echo("Ctrl-C ends. frogfeed is no safety system for people.")
+    if browse:
+        webbrowser.open(served.operator)

@@ -45,10 +45,15 @@ class Role(StrEnum):
 
 @dataclass(frozen=True)
 class Access:
-    """The tokens of this start, and the names by which the console may be called (host:port, lower case)."""
+    """The tokens of this start, and the names by which the console may be called (host:port, lower case).
+
+    `by_address`: it may also be called by the numeric address on which a request came in (a name could be made to
+    point here by somebody else; an address can't).
+    """
 
     hosts: frozenset[str]
     cookie: str
+    by_address: bool = False
     operator: str = field(default_factory=lambda: secrets.token_urlsafe(24))
     visitor: str = field(default_factory=lambda: secrets.token_urlsafe(24))
 
@@ -84,9 +89,12 @@ class Guard:
             return
         await self._app(scope, receive, _with_headers(send))
 
+    def _called(self, scope: Scope, host: str) -> bool:
+        return host in self._access.hosts or (self._access.by_address and host == _address(scope))
+
     def _problem(self, scope: Scope, headers: Headers) -> str | None:
         hosts = headers.getlist("host")
-        if len(hosts) != 1 or hosts[0].lower() not in self._access.hosts:
+        if len(hosts) != 1 or not self._called(scope, hosts[0].lower()):
             return "this console is not called by that name; use the address that it printed at its start"
         origins = headers.getlist("origin")
         own = f"http://{hosts[0].lower()}"
@@ -105,6 +113,12 @@ class Guard:
         if role is None and not entering:
             return "open the address with its key, as printed at the console's start"
         return None
+
+
+def _address(scope: Scope) -> str:
+    """The numeric address and port on which a request came in, as a Host header says it."""
+    host, port = scope.get("server") or ("", 0)
+    return f"[{host}]:{port}" if ":" in str(host) else f"{host}:{port}"
 
 
 def _cookie(headers: Headers, name: str) -> str | None:

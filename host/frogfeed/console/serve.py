@@ -26,6 +26,16 @@ class Served:
     port: int
 
 
+def own_address() -> str:
+    """This machine's address as others see it; no packet is sent to find it."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))
+            return str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"
+
+
 def listen(host: str, port: int) -> socket.socket:
     """A socket bound to the address (port 0: any free one). Raises RefusedError."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
@@ -59,10 +69,12 @@ def run(
     """
     sock = listen(host, port)
     real = int(sock.getsockname()[1])
-    known = LOOPBACK if host in LOOPBACK else (*LOOPBACK, host, *names)
-    access = Access(hosts_for(real, (*known, *names)), f"frogfeed-{real}")
+    loopback = host in LOOPBACK
+    known = (*LOOPBACK, *names) if loopback else (*LOOPBACK, host, *names)
+    access = Access(hosts_for(real, known), f"frogfeed-{real}", by_address=not loopback)
     app = build_app(session, access)
-    shown = f"[{host}]" if ":" in host else host
+    seen = own_address() if host in ("0.0.0.0", "::") else host
+    shown = f"[{seen}]" if ":" in seen else seen
     served = Served(
         f"http://{shown}:{real}/?key={access.operator}", f"http://{shown}:{real}/?key={access.visitor}", real
     )

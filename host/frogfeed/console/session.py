@@ -11,7 +11,7 @@ from typing import TypeVar
 
 from frogfeed.board.errors import BoardError, BoardRefused
 from frogfeed.console.link import BoardLink, LinkMaker
-from frogfeed.console.owner import Owner, Report
+from frogfeed.console.owner import Owner, Report, Up
 from frogfeed.console.railway import Railway, railway_of
 from frogfeed.console.refusals import RefusedError
 from frogfeed.console.reports import Reporter
@@ -153,7 +153,12 @@ class Session:
                 "cure what the fault list shows first",
             )
         text = self.railway.layout.text.encode("utf-8")
-        await self.ask(board, lambda link: link.push(document, text), PUSH_S)
+
+        def job(link: BoardLink) -> Up:
+            link.push(document, text)
+            return Up(link.hello or link.connect(), link.state())
+
+        self.reporter.take(board, await self.ask(board, job, PUSH_S))
 
     # ---- the layout -----------------------------------------------------------------------------------
 

@@ -1,0 +1,40 @@
+"""What `trim` and `prove` share: a seat at a running console, or a session of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+from frogfeed.bench.errors import BenchError
+from frogfeed.commands.shared import BOARD, fail, open_layout
+from frogfeed.console.attach import attach
+from frogfeed.console.ports import bench_links, serial_links
+from frogfeed.console.railway import Railway, railway_of
+from frogfeed.console.refusals import RefusedError
+from frogfeed.console.seat import OwnSeat, Seat
+from frogfeed.console.session import Session
+from frogfeed.console.terminal import wait_ready
+
+
+@contextmanager
+def seated(file: Path, ports: tuple[str, ...], bench: bool, board: str | None = None) -> Iterator[tuple[Seat, Railway]]:
+    """A seat with its boards answering. Refusals end the command with exit code 3 and what to do."""
+    railway = railway_of(open_layout(file))
+    try:
+        with ExitStack() as stack:
+            seat: Seat | None = None if bench or ports else attach(file)
+            if seat is None:
+                links = stack.enter_context(bench_links(railway))[1] if bench else serial_links(railway, ports)
+                seat = OwnSeat(Session(file, railway, links))
+            stack.callback(seat.close)
+            for name in railway.documents if board is None else [board]:
+                wait_ready(seat, name)
+                if bench:
+                    seat.ask("push", board=name)
+                    wait_ready(seat, name)
+            yield seat, railway
+    except RefusedError as refused:
+        fail("\n".join(t for t in (refused.what, refused.why, refused.cure) if t), BOARD)
+    except BenchError as e:
+        fail(str(e), BOARD)
