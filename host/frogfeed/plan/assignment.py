@@ -9,6 +9,7 @@ to the wire.
 from __future__ import annotations
 
 import time
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -228,13 +229,32 @@ class _Model:
                 self.y[b, district] = self._column(cost)
             self.rows.add([(col, 1.0), (self.y[b, district], -1.0)], -np.inf, 0)
 
-    def solve(self, seconds: float, gap: float) -> OptimizeResult:
+    def _flows(self) -> set[int]:
+        """Columns that need not be declared whole.
+
+        A lone servo with at most one feed and one class of output to choose from, on boards whose other
+        users are alike, is a unit of flow through nested capacities: once groups and bus wires are whole,
+        so is it.
+        """
+        p = self.problem
+        feeds = Counter(i.cluster for i in p.items)
+        classes = Counter((i, o[0]) for i, o in self.f)
+        unit = [c.servos == 1 and c.inputs == 0 and feeds[n] <= 1 for n, c in enumerate(p.clusters)]
+        plain = {n for n, item in enumerate(p.items) if all(classes[n, b] <= 1 for b, _ in item.options)}
+        found = {col for (c, _), col in self.x.items() if unit[c]}
+        return found | {col for (i, _), col in self.f.items() if i in plain and unit[p.items[i].cluster]}
+
+    def solve(self, seconds: float, gap: float, whole: bool = False) -> OptimizeResult:
+        """Run HiGHS; `whole` declares every column a whole number, else flows are left to come out whole."""
         n = len(self.costs)
+        integral = np.ones(n, dtype=np.int64)
+        flows = set() if whole else self._flows()
+        integral[sorted(flows)] = 0
         rows = self.rows
         matrix = coo_array((rows.values, (rows.rows, rows.cols)), shape=(len(rows.low), n)).tocsr()
         return milp(
             np.array(self.costs),
-            integrality=np.ones(n, dtype=np.int64),
+            integrality=integral,
             bounds=Bounds(0, np.array(self.most)),
             constraints=LinearConstraint(matrix, np.array(rows.low), np.array(rows.high)),
             options={"time_limit": seconds, "mip_rel_gap": gap},
@@ -254,6 +274,8 @@ def solve(problem: Problem, seconds: float = 60.0, gap: float = 0.0) -> Solution
         return None
     model = _Model(problem)
     result = model.solve(seconds, gap)
+    if result.x is not None and np.max(np.abs(result.x - np.round(result.x)), initial=0.0) > 1e-5:
+        result = model.solve(max(seconds - (time.perf_counter() - began), 1.0), gap, whole=True)
     if result.x is None:
         if result.status == 1:
             raise TimeoutError(f"no assignment was found within {seconds:.0f} s")
