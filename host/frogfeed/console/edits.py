@@ -47,6 +47,20 @@ def set_gap(layout: Layout, joint: Joint, gap: str) -> str:
     return _splice(layout, joint.line, old, at, new)
 
 
+def feeds_at(layout: Layout, joint: Joint) -> dict[str, dict[str, str] | None]:
+    """The droppers stated at a joint: "before" and "after" its gap, each with district, left and rail, or None."""
+    first, last = _between(layout, joint)
+    found: dict[str, dict[str, str] | None] = {"before": None, "after": None}
+    gap = next((i for i in range(first + 1, last) if isinstance(layout.lines[joint.line][i], GapItem)), None)
+    for i in range(first + 1, last):
+        item = layout.lines[joint.line][i]
+        if isinstance(item, FeedItem):
+            rail = "both" if len(item.hands) > 1 else str(item.hands[0])
+            side = "before" if gap is None or i < gap else "after"
+            found[side] = {"district": item.district, "left": str(item.left), "rail": rail}
+    return found
+
+
 def set_feed(layout: Layout, joint: Joint, side: str, district: str | None, left: str, rail: str) -> str:
     """Droppers at a joint: `side` "before" its gap (or right after its first end) or "after"; None takes them away."""
     if district is not None and district not in layout.file.district:

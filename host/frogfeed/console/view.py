@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from frogfeed.console.edits import feeds_at
 from frogfeed.console.railway import Railway
 from frogfeed.findings.finding import Finding
 from frogfeed.layout.schema import Piece
@@ -63,6 +64,7 @@ def layout_view(railway: Railway) -> dict[str, Any]:
                 "gaps": sorted(str(h) for h in j.gaps),
                 "line": j.line,
                 "file_line": j.at.line,
+                "feeds": feeds_at(layout, j),
             }
             for j in network.joints
         ],

@@ -64,5 +64,6 @@ export function told(label, text) {
 
 export function sentence(text) {
   const t = String(text || "");
-  return t ? t[0].toUpperCase() + t.slice(1) + (/[.!?]$/.test(t) ? "" : ".") : "";
+  const name = /^[\w-]+\.\w/.test(t); // names of wires and rails stay as they are written
+  return t ? (name ? t[0] : t[0].toUpperCase()) + t.slice(1) + (/[.!?]$/.test(t) ? "" : ".") : "";
 }

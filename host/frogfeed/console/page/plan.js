@@ -79,6 +79,13 @@ function pickJoint(n, say = true) {
   const gap = j.gaps.length === 2 ? "both" : (j.gaps[0] ?? "none");
   const feed = make("select", { id: "plan-feed", "aria-label": "droppers" }, make("option", { value: "" }, "none"), page.layout.districts.map((d) => [make("option", { value: `${d}:A` }, `${d}, A on the left rail`), make("option", { value: `${d}:B` }, `${d}, B on the left rail`)]).flat());
   const side = make("select", { id: "plan-side" }, make("option", { value: "before" }, `on ${j.a[0]}'s side`), make("option", { value: "after" }, `on ${j.b[0]}'s side`));
+  const stated = () => {
+    const f = j.feeds[side.value];
+    feed.value = f ? `${f.district}:${f.left}` : "";
+  };
+  side.value = j.feeds.after && !j.feeds.before ? "after" : "before";
+  side.addEventListener("change", stated);
+  stated();
   feed.disabled = side.disabled = !mayTouch();
   replace(boxes.jointBody,
     make("p", { class: "quiet" }, `From ${j.a[0]} to ${j.b[0]}, as line “${j.line}” lists it; line ${j.file_line} of the file.`),
