@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import frogfeed.demo
@@ -20,7 +21,7 @@ from frogfeed.plan.model import DriveNeed, FeedNeed, Plan, PlanRefusedError
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.problem import BoardSite, build
 from frogfeed.plan.settings import build_settings
-from frogfeed.plan.suit import Moving
+from frogfeed.plan.suit import Moving, Suited, Unsuited, senses, suits
 from frogfeed.throw.linkage import Linkage
 from frogfeed.throw.motion import Motion
 from frogfeed.track.assemble import assemble
@@ -238,3 +239,59 @@ def test_the_make_up_lists_what_is_cut_bonded_insulated_and_fed() -> None:
     assert not [s for s in t5 if isinstance(s, BondRails)]
     export = plan_to_json(plan, make_ups(layout, network, plan))
     assert json.loads(json.dumps(export)) == export
+
+
+NEED = FeedNeed("T1.F", ("T1.F",), "T1", "main", (((("T1", "left"),), "A"),), (), True, (), None, None, None)
+
+
+def switch(**changes: object) -> boards.BoardProfile:
+    """The direct-pin board with its pairs made of something else."""
+    p = boards.profile("pico-relay")
+    twin = p.switch_types["twin"].model_copy(update=changes)
+    return p.model_copy(update={"switch_types": {**p.switch_types, "twin": twin}})
+
+
+def pair_of(p: boards.BoardProfile) -> boards.FeedChannel:
+    return next(c for c in p.feed if c.name == "P1")
+
+
+def test_a_single_mosfet_is_refused_on_track_that_reverses() -> None:
+    profile = switch(made_of="mosfet", blocks_both_ways=False)
+    for control in ("dc", "dcc"):
+        outcome = suits(replace(NEED, control=control), profile, pair_of(profile), {})
+        assert isinstance(outcome, Unsuited)
+        assert outcome.code == "plan-one-way-switch"
+        assert "body diode" in outcome.why
+
+
+def test_parts_on_the_boards_ground_serve_one_district_within_their_range() -> None:
+    narrow = switch(made_of="mosfet", isolated=False, common_mode_v=(0.0, 26.0))
+    assert isinstance(suits(NEED, narrow, pair_of(narrow), {}), Unsuited)
+    assert isinstance(suits(replace(NEED, control="dcc", volts=15.0), narrow, pair_of(narrow), {}), Suited)
+    wide = switch(made_of="mosfet", isolated=False, common_mode_v=(-30.0, 30.0))
+    assert isinstance(suits(NEED, wide, pair_of(wide), {}), Suited)
+    sites = [BoardSite("B1", wide, None, None, False)]
+    drives = [DriveNeed(n, ("left", "right"), False, (), None, None) for n in ("T1", "T2")]
+    feeds = [
+        replace(NEED, output=f"{d.name}.F", drives=(d.name,), district=k, kind="pair")
+        for d, k in zip(drives, ("main", "yard"), strict=True)
+    ]
+    link = Linkage((1400, 1600), 10.0, 10.0, 1.0, 2.0, 0.5, 0.3)
+    moving = {d.name: Moving(d.settings, link, Motion(1000.0, 120.0)) for d in drives}
+    assert solve(build(sites, drives, feeds, moving, {}, {}, {}).problem) is None
+    same = [replace(f, district="main") for f in feeds]
+    assert solve(build(sites, drives, same, moving, {}, {}, {}).problem) is not None
+
+
+def test_an_averaging_sensor_is_blind_on_dcc() -> None:
+    kind = boards.profile("expander").sensor_types["bridge"]
+    average = kind.model_copy(update={"measures": "average"})
+    assert senses(kind, replace(NEED, control="dcc"))
+    assert not senses(average, replace(NEED, control="dcc"))
+    assert senses(average, NEED)
+
+
+def test_what_is_left_over_is_named() -> None:
+    (found,) = refusal(row(9, board("B1", "pico-relay"), piece='make = "insulated-frog"'))
+    assert "without" in found.why
+    assert found.why.count("T") == 1

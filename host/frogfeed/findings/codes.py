@@ -141,6 +141,13 @@ PLAN_CODES: Mapping[str, CodeInfo] = {
     "plan-single-contact": _row(
         "one position contact where blades that are not bonded need two", Severity.ERROR, acceptable=False
     ),
+    "plan-too-slow": _row("no assignment was found in the time allowed", Severity.ERROR, acceptable=False),
+    "plan-sensor-blind": _row("a current sensor that cannot see this track's current", Severity.NOTE),
+    "plan-common-mode": _row(
+        "an output or sensor on the board's ground that the track's polarity takes out of its range",
+        Severity.ERROR,
+        acceptable=False,
+    ),
     "plan-implied-board": _row("no board is stated, so one is assumed", Severity.NOTE),
     "plan-no-off": _row("a feed on an output that cannot turn it off", Severity.NOTE),
 }

@@ -292,11 +292,26 @@ def solve(problem: Problem, seconds: float = 60.0, gap: float = 0.0) -> Solution
     return Solution(tuple(board), tuple(classes), cost, bound, spread, time.perf_counter() - began)
 
 
+def exceeded_limits(problem: Problem) -> tuple[str, ...]:
+    """Limits that plain counting shows to be exceeded on all boards together: no program need be run for
+    these.
+    """
+    p = problem
+    found: list[str] = []
+    if sum(c.servos for c in p.clusters) > sum(b.servos for b in p.boards):
+        found.append("servos")
+    if sum(c.inputs for c in p.clusters) > sum(b.inputs for b in p.boards):
+        found.append("inputs")
+    if len(p.items) > sum(c.count for b in p.boards for c in b.classes):
+        found.append("outputs")
+    return tuple(found)
+
+
 def binding_limits(problem: Problem, seconds: float = 20.0) -> tuple[str, ...]:
     """For a problem without a solution: the families of limits of which dropping any one alone would allow
     one.
 
-    Empty where no single family is to blame.
+    Empty where no single family is to blame, or where none could be tested in time.
     """
     found: list[str] = []
     for limit in LIMITS:
@@ -304,6 +319,26 @@ def binding_limits(problem: Problem, seconds: float = 20.0) -> tuple[str, ...]:
         if result.x is not None:
             found.append(limit)
     return tuple(found)
+
+
+def left_over(problem: Problem, seconds: float = 20.0) -> tuple[int, ...] | None:
+    """The smallest set of clusters without which the rest fits; None where that took too long to say."""
+    p = problem
+    nowhere = len(p.boards)
+    much = 10**6
+    room = BoardOf("nowhere", much, much, (ClassOf("nowhere", much, {}, None),), {})
+    items = tuple(Item(i.name, i.cluster, i.district, {**i.options, (nowhere, 0): 0.0}) for i in p.items)
+    dear = 1.0 + sum(max((x for x in c.cost if x is not None), default=0.0) for c in p.clusters)
+    dear += sum(max(i.options.values(), default=0.0) for i in p.items)
+    dear += sum(x for board in p.district_cost for x in board.values())
+    clusters = tuple(Cluster(c.name, c.servos, c.inputs, (*c.cost, dear)) for c in p.clusters)
+    try:
+        found = solve(Problem((*p.boards, room), clusters, items, (*p.district_cost, {})), seconds, 0.0)
+    except TimeoutError:
+        return None
+    if found is None:
+        return None
+    return tuple(c for c, b in enumerate(found.cluster_board) if b == nowhere)
 
 
 def joined(pairs: Iterable[Sequence[int]], count: int) -> list[int]:

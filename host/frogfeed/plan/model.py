@@ -34,7 +34,7 @@ class FeedNeed:
     """A switched output: its table as disjoint rows (term, side "A" or "B"), and what limits the choice of
     channel.
 
-    `kind` is the modeller's own wish or None; `rails` are fed together.
+    `kind` is the modeller's own wish or None; `rails` are fed together; `volts` the district's supply.
     """
 
     output: str
@@ -48,6 +48,8 @@ class FeedNeed:
     kind: Literal["pair", "changeover", "latching"] | None
     place: Place | None
     at: Location | None
+    control: Literal["dc", "dcc"] = "dc"
+    volts: float = 12.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Literal
 
+from frogfeed.electrics.circuit import supply_volts
 from frogfeed.findings.finding import Location
 from frogfeed.layout.drives import drive_uses
 from frogfeed.layout.model import Layout
-from frogfeed.layout.schema import Drive, DriveKind, Piece
+from frogfeed.layout.schema import Control, Drive, DriveKind, Piece
 from frogfeed.plan.model import DriveNeed, FeedNeed, Place
 from frogfeed.track.conditions import Term, When, join
 from frogfeed.track.network import RailNetwork, SwitchedFeed
@@ -87,6 +88,10 @@ def _feed(layout: Layout, network: RailNetwork, entries: list[SwitchedFeed]) -> 
         kind=wish.value if wish is not None else None,
         place=spot,
         at=first.at,
+        control="dcc" if layout.file.layout.control is Control.DCC else "dc",
+        volts=supply_volts(layout, layout.file.district[first.district])
+        if first.district in layout.file.district
+        else 0.0,
     )
 
 

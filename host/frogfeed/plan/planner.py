@@ -13,7 +13,7 @@ from frogfeed.layout.schema import Control, Turnout
 from frogfeed.parts import gauges
 from frogfeed.parts.boards import FeedChannel, InputChannel, ProfileError, ServoChannel, profile
 from frogfeed.plan import channels, refusal
-from frogfeed.plan.assignment import Solution, solve
+from frogfeed.plan.assignment import Solution, exceeded_limits, solve
 from frogfeed.plan.fixed import Fixed, read_fixed
 from frogfeed.plan.model import (
     BoardPlan,
@@ -28,7 +28,7 @@ from frogfeed.plan.model import (
 )
 from frogfeed.plan.needs import drive_needs, drive_table, feed_needs
 from frogfeed.plan.problem import BoardSite, Built, build, distance_mm
-from frogfeed.plan.suit import Moving
+from frogfeed.plan.suit import Moving, senses
 from frogfeed.throw.geometry import geometry_findings, linkage_of, motion_of
 from frogfeed.track.conditions import term
 from frogfeed.track.network import RailNetwork
@@ -85,7 +85,8 @@ def _plan(
     unsuited = refusal.unsuited_findings(built)
     if unsuited:
         raise PlanRefusedError((*findings, *unsuited))
-    solution = solve(built.problem, seconds)
+    full = exceeded_limits(built.problem)
+    solution = None if full else _solved(built, sites, seconds)
     if solution is None:
         raise PlanRefusedError((*findings, *refusal.infeasible_findings(built)))
     boards = tuple(_board(layout, built, solution, b, moving, fixed, kept) for b in range(len(sites)))
@@ -103,6 +104,24 @@ def _plan(
     wire = sum(b.wire_mm for b in boards)
     optimum = Optimum(solution.cost, solution.bound, solution.gap, wire, moved, solution.seconds)
     return Plan(plan.layout, plan.layout_hash, plan.control, boards, optimum, plan.findings)
+
+
+def _solved(built: Built, sites: Sequence[BoardSite], seconds: float) -> Solution | None:
+    try:
+        return solve(built.problem, seconds)
+    except TimeoutError as late:
+        raise PlanRefusedError(
+            (
+                said(
+                    "plan-too-slow",
+                    Severity.ERROR,
+                    sites[0].name,
+                    f"no assignment to {len(sites)} boards was found within {seconds:.0f} s",
+                    "the search is cut off there; it may exist",
+                    "allow more time, or keep some things on boards you choose with `channels`",
+                ),
+            )
+        ) from late
 
 
 def _site_choices(layout: Layout) -> list[list[BoardSite]]:
@@ -344,6 +363,8 @@ def _feed_plan(
         return len({districts[w] for w in watches if w in districts}) == 1
 
     sensor = next((s for s in site.profile.sensor if channel.name in s.watches), None)
+    if sensor is not None and not senses(site.profile.sensor_types[sensor.type], need):
+        sensor = None
     trip = next((t for t in site.profile.trip if channel.name in t.watches), None)
     return FeedPlan(
         need,
@@ -355,9 +376,36 @@ def _feed_plan(
     )
 
 
+def _sensor_notes(b: BoardPlan) -> list[Finding]:
+    """Sensors that the board has and the plan leaves out: blind there, or ahead of two districts."""
+    found: list[Finding] = []
+    for s in b.profile.sensor:
+        behind = [f for f in b.feeds if f.channel.name in s.watches]
+        if not behind or any(f.sensor is not None for f in behind):
+            continue
+        names = ", ".join(f.need.output for f in behind)
+        blind = not senses(b.profile.sensor_types[s.type], behind[0].need)
+        found.append(
+            said(
+                "plan-sensor-blind",
+                Severity.NOTE,
+                behind[0].need.output,
+                f"sensor {s.name} of board {b.name} is left out: "
+                + ("it cannot see this track's current" if blind else f"its outputs {names} serve two districts"),
+                "an averaging sensor reads zero on DCC, and one on the board's ground must stay within its range"
+                if blind
+                else "one sensor in one bus wire cannot stand in two",
+                "the district's supply must clear a short there; or choose other channels",
+                behind[0].need.at,
+            )
+        )
+    return found
+
+
 def _notes(boards: Sequence[BoardPlan]) -> list[Finding]:
     found: list[Finding] = []
     for b in boards:
+        found += _sensor_notes(b)
         if b.implied:
             found.append(
                 said(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from frogfeed.findings.finding import Finding, Severity
 from frogfeed.findings.words import said
-from frogfeed.plan.assignment import binding_limits
+from frogfeed.plan.assignment import binding_limits, exceeded_limits, left_over
 from frogfeed.plan.problem import Built
 
 
@@ -34,10 +34,20 @@ def unsuited_findings(built: Built) -> list[Finding]:
     return found
 
 
+SMALL = 400
+"""Up to this many things the smallest set that does not fit is named; beyond it only the counts are."""
+
+
 def infeasible_findings(built: Built) -> list[Finding]:
-    """Which limit makes the assignment impossible, tested by leaving each family of limits out in turn."""
+    """Which limit makes the assignment impossible, what is left over at least, and what would free it.
+
+    Counts that exceed all boards together are told as they are; otherwise each family of limits is left out
+    in turn.
+    """
     p = built.problem
-    limits = binding_limits(p)
+    counted = exceeded_limits(p)
+    limits = counted or binding_limits(p)
+    rest = _left_over(built)
     servos, inputs, feeds = (
         sum(c.servos for c in p.clusters),
         sum(c.inputs for c in p.clusters),
@@ -67,24 +77,62 @@ def infeasible_findings(built: Built) -> list[Finding]:
             "use a larger board for these, or let fewer drives decide",
         ),
     }
-    if not limits:
-        limits = ("servos", "outputs")
     where = next((d.at for d in built.drives if d.at is not None), None)
-    implied = any(s.implied for s in built.sites)
+    hint = " ([board.NAME] with a profile; none is stated now)" if any(x.implied for x in built.sites) else ""
+    subject = built.sites[0].name if built.sites else "boards"
+    if not limits:
+        return [
+            said(
+                "plan-no-room",
+                Severity.ERROR,
+                subject,
+                "the layout does not fit the boards, and no single limit is to blame",
+                f"several limits bind at once{rest}",
+                "add a board, or move some fixed channels" + hint,
+                where,
+            )
+        ]
+    if counted:
+        return [
+            said(
+                "plan-no-room",
+                Severity.ERROR,
+                subject,
+                f"the layout does not fit the boards: {texts[limit][0]}",
+                f"more is asked than all boards together have{rest}",
+                texts[limit][1] + hint,
+                where,
+            )
+            for limit in counted
+        ]
+    first, *others = limits
+    also = f"; or else: {'; '.join(texts[x][1] for x in others)}" if others else ""
     return [
         said(
             "plan-no-room",
             Severity.ERROR,
-            built.sites[0].name if built.sites else "boards",
-            f"the layout does not fit the boards: {texts[limit][0]}",
-            "nothing can be assigned until this limit is lifted; lifting it alone would do"
-            if len(limits) == 1
-            else "lifting this limit alone would do",
-            texts[limit][1] + (" ([board.NAME] with a profile; none is stated now)" if implied else ""),
+            subject,
+            f"the layout does not fit the boards: {texts[first][0]}",
+            f"lifting this limit alone would do{rest}",
+            texts[first][1] + also + hint,
             where,
         )
-        for limit in limits[:1]
     ]
+
+
+def _left_over(built: Built) -> str:
+    """The smallest set of drives that would have to go elsewhere, in words."""
+    p = built.problem
+    if len(p.clusters) + len(p.items) > SMALL:
+        return ""
+    found = left_over(p)
+    if not found:
+        return ""
+    names = [d.name for d, c in zip(built.drives, built.drive_cluster, strict=True) if c in found]
+    if not names:
+        return ""
+    shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
+    return f"; without {shown} the rest fits"
 
 
 def _outputs(built: Built) -> str:

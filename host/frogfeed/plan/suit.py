@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from frogfeed.parts.boards import BoardProfile, FeedChannel
+from frogfeed.parts.boards import BoardProfile, FeedChannel, SensorType
 from frogfeed.plan.model import FeedNeed, MovePlan
 from frogfeed.throw.linkage import Linkage
 from frogfeed.throw.motion import Motion
@@ -51,6 +51,26 @@ def contacts_of(profile: BoardProfile, channel: FeedChannel) -> Contacts:
     )
 
 
+def in_range(common_mode_v: tuple[float, float] | None, need: FeedNeed) -> bool:
+    """Whether a part on the board's ground stands this track, with bus wire B (DCC: the booster's ground)
+    tied to it.
+
+    DC reverses, so A swings to either side of B; a booster's bridge keeps both wires between its ground and
+    supply.
+    """
+    if common_mode_v is None:
+        return False
+    low, high = (-need.volts, need.volts) if need.control == "dc" else (0.0, need.volts)
+    return common_mode_v[0] <= low and high <= common_mode_v[1]
+
+
+def senses(kind: SensorType, need: FeedNeed) -> bool:
+    """Whether a sensor of this kind sees the current of this feed at all."""
+    if kind.measures == "average" and need.control == "dcc":
+        return False
+    return kind.isolated or in_range(kind.common_mode_v, need)
+
+
 def suits(
     need: FeedNeed, profile: BoardProfile, channel: FeedChannel, moving: Mapping[str, Moving]
 ) -> Suited | Unsuited:
@@ -76,6 +96,13 @@ def suits(
             "so the "
             "frog would never be off",
             "use relays, or solid-state switches with two transistors back to back",
+        )
+    if not switch.isolated and not in_range(switch.common_mode_v, need):
+        return Unsuited(
+            "plan-common-mode",
+            f"an output of {profile.name} shares the board's ground, and {need.output} would take it out of range",
+            f"the track swings by {need.volts:g} V " + ("to either side" if need.control == "dc" else "above ground"),
+            "use outputs that isolate the track from the board",
         )
     contacts = contacts_of(profile, channel)
     if not need.bonded and contacts.kind == "changeover" and not contacts.has_off:
