@@ -105,7 +105,7 @@ def draw(picture: Picture) -> RenderableType:
     """The picture as something rich can print, at most 80 columns wide."""
     parts: list[RenderableType] = [Text(picture.title, style="bold", overflow="ellipsis", no_wrap=True)]
     if picture.state.board.all_off:
-        parts.append(Text("ALL OFF - feeds stay off until `frogfeed reset-feeds`", style="bold reverse"))
+        parts.append(Text("ALL OFF - feeds stay off until they are reset (panel or console)", style="bold reverse"))
     if picture.trouble:
         parts.append(Text(picture.trouble, style="bold reverse"))
     parts.append(_drives(picture.state))

@@ -115,7 +115,7 @@ def choose_geometry(info: RuntimeInfo, *, geometry: str | None, name: str) -> Ge
                 "this runtime does not say where its file system lies",
                 where=name,
                 why="written to a wrong place, the files would overwrite the runtime or never be found",
-                cure="name the board with --board-kind: " + ", ".join(GEOMETRIES),
+                cure="name the kind of board with --geometry: " + ", ".join(GEOMETRIES),
             )
         return stated
     if geometry not in GEOMETRIES:
