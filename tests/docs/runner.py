@@ -149,7 +149,7 @@ def parse_only(text: str, where: str) -> None:
     command: click.Command = main
     context = click.Context(main, info_name="frogfeed")
     words = words[1:]
-    while isinstance(command, click.Group):
+    while isinstance(command, click.Group) and words and not words[0].startswith("-"):
         found = command.get_command(context, words[0])
         assert found is not None, f"{where}: there is no command {words[0]!r}"
         command, words = found, words[1:]
