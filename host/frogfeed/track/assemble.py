@@ -155,7 +155,8 @@ def _wire_up(
 ) -> RailNetwork:
     approaches = Approaches(joints, roads)
     forbidden = tuple(t for p in parts.values() for t in p.forbidden)
-    roads, undecided = _refine(roads, approaches, settings)
+    fouling = frozenset(pair for p in parts.values() for pair in p.fouling)
+    roads, undecided = _refine(roads, fouling, approaches, settings)
     sides = label_ends(end_feeds, joints, roads, switched_places)
     by_piece: dict[str, list[Road]] = {}
     for r in roads:
@@ -218,7 +219,10 @@ def _wire_up(
 
 
 def _refine(
-    roads: list[Road], approaches: Approaches, settings: Mapping[str, tuple[str, ...]]
+    roads: list[Road],
+    fouling: frozenset[frozenset[str]],
+    approaches: Approaches,
+    settings: Mapping[str, tuple[str, ...]],
 ) -> tuple[list[Road], dict[str, When]]:
     """Give roads that no drive of their own parts the conditions of the routes that lead to them."""
     by_piece: dict[str, list[Road]] = {}
@@ -227,14 +231,14 @@ def _refine(
     refined: list[Road] = []
     undecided: dict[str, When] = {}
     for piece, own in by_piece.items():
-        if len(own) == 1 or not _overlap(own):
+        if len(own) == 1 or not _overlap(own, fouling):
             refined += own
             continue
         led = [
             both(r.when, both(approaches.outward((piece, r.start)), approaches.outward((piece, r.end)))) for r in own
         ]
         try:
-            alone, clash = exclusive(led, settings)
+            alone, clash = exclusive(led, settings, lambda i, j, own=own: _foul(own[i], own[j], fouling))  # type: ignore[misc]
         except TooManyDrivesError:
             alone, clash = led, NEVER
         refined += [replace(r, when=w) for r, w in zip(own, alone, strict=True)]
@@ -243,6 +247,10 @@ def _refine(
     return refined, undecided
 
 
-def _overlap(roads: list[Road]) -> bool:
-    """Whether two roads of one piece can be set at the same time."""
-    return any(both(a.when, b.when) for i, a in enumerate(roads) for b in roads[i + 1 :])
+def _foul(a: Road, b: Road, fouling: frozenset[frozenset[str]]) -> bool:
+    return frozenset((a.name, b.name)) in fouling
+
+
+def _overlap(roads: list[Road], fouling: frozenset[frozenset[str]]) -> bool:
+    """Whether two roads of one piece that foul each other can be set at the same time."""
+    return any(both(a.when, b.when) and _foul(a, b, fouling) for i, a in enumerate(roads) for b in roads[i + 1 :])

@@ -27,7 +27,10 @@ class InternalGap:
 
 @dataclass(frozen=True, slots=True)
 class PieceParts:
-    """What one piece brings into the network; `sections` are frogs to be fed, with the rails they have."""
+    """What one piece brings into the network; `sections` are frogs to be fed, with the rails they have.
+
+    `fouling` holds the pairs of roads (by name) that no two trains can take at once, for they share a rail or cross.
+    """
 
     rails: tuple[str, ...]
     bonds: tuple[Bond, ...]
@@ -38,6 +41,7 @@ class PieceParts:
     forbidden: When
     plastic: tuple[str, ...]
     cut_links: tuple[tuple[str, str], ...]
+    fouling: frozenset[frozenset[str]]
 
 
 def drive_term(slots: SlotMap, t: Term) -> Term | None:
@@ -99,6 +103,15 @@ def expand(name: str, piece: Piece, kind: Kind, slots: SlotMap, at: Location | N
         forbidden,
         tuple(full(r) for r in sorted(make.plastic)),
         () if links is Links.IN else tuple((full(a), full(b)) for a, b in make.links),
+        _fouling(roads, kind),
+    )
+
+
+def _fouling(roads: tuple[Road, ...], kind: Kind) -> frozenset[frozenset[str]]:
+    """Pairs of roads with a rail in common, plastic crossings included."""
+    under = [{*r.left, *r.right} for r in kind.roads]
+    return frozenset(
+        frozenset((roads[i].name, roads[j].name)) for j in range(len(roads)) for i in range(j) if under[i] & under[j]
     )
 
 

@@ -39,20 +39,18 @@ def drives_in(*conditions: When) -> tuple[str, ...]:
     return tuple(sorted({d for when in conditions for t in when for d, _ in t}))
 
 
-def exclusive(conditions: Sequence[When], settings: Settings) -> tuple[list[When], When]:
-    """Each condition where no other of them holds, as disjoint terms; and where two or more hold at once."""
+def exclusive(
+    conditions: Sequence[When], settings: Settings, foul: Callable[[int, int], bool]
+) -> tuple[list[When], When]:
+    """Each condition where none that it fouls holds too, as disjoint terms; and where two that foul hold at once."""
     drives = drives_in(*conditions)
-    table = tabulate(
-        drives,
-        settings,
-        lambda s: [i for i, c in enumerate(conditions) if holds(c, s)],
-    )
+    table = tabulate(drives, settings, lambda s: [i for i, c in enumerate(conditions) if holds(c, s)])
+    fouled = {k: {i for i in held for j in held if i != j and foul(i, j)} for k, held in table.items()}
     alone = [
-        as_when({k: len(v) == 1 and v[0] == i for k, v in table.items()}, drives, settings)
+        as_when({k: i in held and i not in fouled[k] for k, held in table.items()}, drives, settings)
         for i in range(len(conditions))
     ]
-    clash = as_when({k: len(v) > 1 for k, v in table.items()}, drives, settings)
-    return alone, clash
+    return alone, as_when({k: bool(f) for k, f in fouled.items()}, drives, settings)
 
 
 def tabulate(
