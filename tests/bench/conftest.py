@@ -157,9 +157,7 @@ def make_bench() -> Callable[..., Bench]:
         firmware: Path = BOARD_FIRMWARE,
         **how: Any,
     ) -> Bench:
-        scenario = build_scenario(
-            netlist or small_netlist(), documents or [small_document()], physical, seed=seed
-        )
+        scenario = build_scenario(netlist or small_netlist(), documents or [small_document()], physical, seed=seed)
         return Bench(scenario, firmware=firmware, **how)
 
     return make

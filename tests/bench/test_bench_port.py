@@ -101,9 +101,7 @@ def test_a_board_that_never_gets_going_is_told_of(make_bench: MakeBench, tmp_pat
         bench.advance(60_000)
 
 
-def test_without_a_micropython_it_says_so_and_goes_on(
-    make_bench: MakeBench, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_without_a_micropython_it_says_so_and_goes_on(make_bench: MakeBench, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(process, "micropython_command", lambda: None)
     with make_bench() as bench:
         assert "for want of a MicroPython" in bench.interpreter

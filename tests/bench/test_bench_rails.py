@@ -164,9 +164,7 @@ def test_districts_in_phase_may_meet_side_to_side_only() -> None:
             "bonds": [],
             "contacts": [],
             "feeds": [{"rail": "r0", "wire": "n.A"}],
-            "switched": [
-                {"rail": "r0", "output": "x", "table": [{"when": [{}], "wire": "m.A"}], "unpowered": None}
-            ],
+            "switched": [{"rail": "r0", "output": "x", "table": [{"when": [{}], "wire": "m.A"}], "unpowered": None}],
             "bridges": [],
             "roads": [],
         }

@@ -21,7 +21,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from frogfeed.bench.errors import BenchError
+from frogfeed.bench.errors import BenchError, BoardResetError
 from frogfeed.bench.events import Event, Log
 from frogfeed.bench.firmware import make_image, put_firmware
 from frogfeed.bench.process import EXIT_RESET, Child, interpreter, wait_at
@@ -31,6 +31,8 @@ from frogfeed.bench.terminal import Terminal
 BOOT_US = 200_000
 """From the reset to the first line of main.py (from memory: a board is back within a fraction of a second)."""
 STUCK_S = 30.0
+CROWDED_US, QUIET_US = 200_000, 4_000_000
+"""How often what is said is carried in the midst of a long `advance`: while much is said, and while little is."""
 MOST_RESETS = 50
 """Resets in one `advance` after which the bench gives up: the firmware never gets going."""
 
@@ -49,10 +51,13 @@ class _Slot:
         self.from_board = bytearray()
         self.reading = True
         self.plugged = True
+        self.pulled = 0
+        self.lately = 0
         self.lives = 0
         self.mangle: Callable[[bytes], bytes] | None = None
         self.terminal: Terminal | None = None
         self.flash: Path | None = None
+        self.next_cut: tuple[int, str] | None = None
 
 
 class VirtualSerial:
@@ -87,10 +92,16 @@ class VirtualSerial:
         """Whether the cable is in."""
         return self._slot.plugged
 
+    @property
+    def connection(self) -> tuple[int, int]:
+        """Changes whenever the port has gone and come back: with each pull of the cable and each start of the board."""
+        return self._slot.pulled, self._slot.lives
+
     def plug(self, plugged: bool) -> None:
         """Pull the cable out, or put it back. What was on its way is lost."""
         self._slot.plugged = plugged
         if not plugged:
+            self._slot.pulled += 1
             self._slot.to_board.clear()
             self._slot.from_board.clear()
 
@@ -106,10 +117,13 @@ class VirtualSerial:
 class Bench:
     """See the module. `scenario` comes from `build_scenario`.
 
-    `firmware`: a folder with another main.py, for tests; None: the project's own. `roots`: folders to be used as the
+    `firmware`: a folder with another main.py, for tests; None: the project's own, or none at all without
+    `with_firmware`. `roots`: folders to be used as the
     boards' files (kept afterwards); None: temporary ones. `python`: True insists on CPython, False on MicroPython.
     `files`: more files for a board by its name, such as settings. `flash_blocks`: give the boards a simulated flash of
     so many 4 KiB blocks with littlefs on it, whose power can be cut at any operation; 0: their folders are their files.
+    `served_prompt`: a board at its prompt runs what `run_code` gives it, and its serial side is dead; else its
+    interpreter's own prompt is there.
     """
 
     def __init__(
@@ -123,6 +137,8 @@ class Bench:
         on_event: Callable[[Event], None] | None = None,
         files: Mapping[str, Mapping[str, bytes]] | None = None,
         flash_blocks: int = 0,
+        served_prompt: bool = False,
+        with_firmware: bool = True,
     ) -> None:
         self.scenario = {**scenario, "real": not virtual}
         self.virtual = virtual
@@ -132,6 +148,8 @@ class Bench:
         self._folder = Path(tempfile.mkdtemp(prefix="frogfeed-bench-"))
         self._files = files or {}
         self._flash_blocks = flash_blocks
+        self._served_prompt = served_prompt
+        self._with_firmware = with_firmware
         if flash_blocks and self.interpreter != "MicroPython":
             raise BenchError("a simulated flash needs a real MicroPython: its file system is part of it")
         names = [b["name"] for b in scenario["boards"]]
@@ -141,12 +159,17 @@ class Bench:
         self.log = Log()
         self.lines: list[str] = []
         self.now_us = 0
+        self._resets = 0
         self._ids = 0
         self._answers: dict[int, dict[str, Any]] = {}
         self._railway = Railway(self.scenario) if len(names) > 1 else None
         self._lock = threading.RLock()
         self._thread: threading.Thread | None = None
         self._stop = threading.Event()
+
+    def add_files(self, board: str, files: Mapping[str, bytes]) -> None:
+        """Files for a board, to be there when the bench starts."""
+        self._files = {**self._files, board: {**self._files.get(board, {}), **files}}
 
     # ---- start and end --------------------------------------------------------------------------------
 
@@ -157,7 +180,7 @@ class Bench:
             self._scenario_path = path
             for slot in self._slots:
                 slot.root.mkdir(parents=True, exist_ok=True)
-                if self._own_roots:
+                if self._own_roots and self._with_firmware:
                     put_firmware(slot.root, self._firmware)
                 for name, data in self._files.get(slot.name, {}).items():
                     (slot.root / name).parent.mkdir(parents=True, exist_ok=True)
@@ -209,7 +232,10 @@ class Bench:
             "state": slot.state,
             "boot_us": BOOT_US,
             "flash": str(slot.flash) if slot.flash is not None else None,
+            "cut": slot.next_cut,
+            "serve_prompt": self._served_prompt,
         }
+        slot.next_cut = None
         slot.child = Child(self._command, slot.root, self._scenario_path, slot.index, boot)
         if self.virtual:
             self._collect(slot)
@@ -256,14 +282,22 @@ class Bench:
         """Let the bench's time go by, in virtual time. Raises BoardStuckError where a board does not come back."""
         if not self.virtual:
             raise BenchError("time goes by itself on a bench in real time")
-        goal = self.now_us + round(1000 * ms)
+        end = self.now_us + round(1000 * ms)
+        self._resets = 0
+        while True:
+            crowded = any(len(s.to_board) > 1024 or s.lately > 2048 for s in self._slots)
+            self._advance_to(min(end, self.now_us + (CROWDED_US if crowded else QUIET_US)))
+            if self.now_us >= end:
+                return
+
+    def _advance_to(self, goal: int) -> None:
         for slot in self._slots:
+            slot.lately = 0
             self._grant(slot, goal)
         for slot in self._slots:
-            resets = 0
             while not self._collect(slot):
-                resets += 1
-                if resets > MOST_RESETS:
+                self._resets += 1
+                if self._resets > MOST_RESETS:
                     raise BenchError(f"board {slot.name} resets again and again; its last words: {self.lines[-5:]}")
                 self._grant(slot, goal)
         self.now_us = goal
@@ -339,6 +373,7 @@ class Bench:
         self._spawn(slot, cause)
 
     def _receive(self, slot: _Slot, data: bytes) -> None:
+        slot.lately += len(data)
         if data and slot.plugged:
             slot.from_board += data
 
@@ -386,6 +421,9 @@ class Bench:
             for _ in range(200):
                 if self._thread is None or threading.current_thread() is self._thread:
                     for heard in child.receive(0.25):
+                        if "end" in heard or "closed" in heard:
+                            self._restart(slot, child, heard)
+                            raise BoardResetError(f"board {slot.name} was reset by {message.get('do')}")
                         self._hear(slot, heard)
                 else:
                     self._lock.release()
@@ -413,6 +451,22 @@ class Bench:
     def cut_at_flash(self, operation: int, how: str = "torn", board: str | None = None) -> None:
         """Let the power go at the so-manieth erase or program from now on: "before" it, "torn", or "after"."""
         self.ask(board, do="cut", at=operation, how=how)
+
+    def cut_in_next_life(self, operation: int, how: str = "torn", board: str | None = None) -> None:
+        """As `cut_at_flash`, counted from the board's next start."""
+        self._slot(board).next_cut = (operation, how)
+
+    def run_code(self, code: str, board: str | None = None) -> str:
+        """Run Python on the board (at its prompt, or between ticks); what it prints. Raises BenchError if it raises."""
+        answer = self.ask(board, do="code", code=code)
+        if "raised" in answer:
+            raise BenchError(f"the board answered: {answer['raised']}")
+        return str(answer["out"])
+
+    def at_prompt(self, board: str | None = None) -> bool:
+        """Whether a board is at its prompt."""
+        child = self._slot(board).child
+        return child is not None and child.at_prompt
 
     def flash_counts(self, board: str | None = None) -> dict[str, int]:
         """Operations of the simulated flash in the board's present life."""

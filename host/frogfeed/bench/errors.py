@@ -9,3 +9,7 @@ class BenchError(Exception):
 
 class BoardStuckError(BenchError):
     """The virtual board did not come back within the time a real process needs."""
+
+
+class BoardResetError(BenchError):
+    """The virtual board was reset, or lost its power, by what it was asked to do."""

@@ -140,6 +140,8 @@ def drive_physics(table: DriveTable, throw_mm: float = DEFAULT_THROW_MM, start: 
         lag_ms=table.lag_ms,
         start=start,
     )
-    return common if table.kind is DriveKind.SERVO else DrivePhysics(
-        throw_mm=common.throw_mm, clearance_mm=common.clearance_mm, start=start
+    return (
+        common
+        if table.kind is DriveKind.SERVO
+        else DrivePhysics(throw_mm=common.throw_mm, clearance_mm=common.clearance_mm, start=start)
     )

@@ -21,7 +21,8 @@ from frogfeed.bench.errors import BenchError, BoardStuckError
 
 SIM = Path(__file__).parent / "sim"
 HEAP = "8M"
-PIPE_BYTES = 65536
+PIPE_IN_BYTES, PIPE_OUT_BYTES = 65536, 16384
+"""How much may wait for the board, and from it: the latter is what a USB stack and a driver hold together."""
 EXIT_RESET = 75
 _SET_PIPE_SIZE = 1031  # F_SETPIPE_SZ on Linux; elsewhere pipes keep their size
 
@@ -55,16 +56,14 @@ def interpreter(python: bool | None) -> tuple[list[str], str]:
 class Child:
     """One life of one board. Owns the pipes to its serial side and its control channel; ends it by its own id."""
 
-    def __init__(
-        self, command: Sequence[str], root: Path, scenario: Path, index: int, boot: dict[str, Any]
-    ) -> None:
+    def __init__(self, command: Sequence[str], root: Path, scenario: Path, index: int, boot: dict[str, Any]) -> None:
         serial_in, self._stdin = os.pipe()
         self._stdout, serial_out = os.pipe()
         control_in, self._control_out = os.pipe()
         self._control, control_out = os.pipe()
-        for fd in (self._stdin, self._stdout):
+        for fd, size in ((self._stdin, PIPE_IN_BYTES), (self._stdout, PIPE_OUT_BYTES)):
             with contextlib.suppress(OSError):
-                fcntl.fcntl(fd, _SET_PIPE_SIZE, PIPE_BYTES)
+                fcntl.fcntl(fd, _SET_PIPE_SIZE, size)
             os.set_blocking(fd, False)
         self.stderr_path = root.parent / f"{root.name}.stderr"
         with self.stderr_path.open("ab") as stderr:

@@ -40,7 +40,7 @@ def yard_layout(turnouts: int, profile: str = "expander", control: str = "dc") -
     stops = "\n".join(f'stop-{i} = {{ kind = "buffer", length_mm = 300 }}' for i in range(1, turnouts + 1))
     return (
         f'[layout]\nname = "Long Siding"\ngauge = "OO"\ncontrol = "{control}"\n\n'
-        '[district.main]\nvolts = 12.0\ntrip_a = 2.0\ntrip_ms = 100\n\n'
+        "[district.main]\nvolts = 12.0\ntrip_a = 2.0\ntrip_ms = 100\n\n"
         + "\n".join(tables)
         + '\n[place]\nshed = { kind = "buffer", length_mm = 400 }\nfar-end = { kind = "buffer", length_mm = 400 }\n'
         + f"{stops}\n\n[lines]\nladder = [{', '.join(ladder)}, "
@@ -65,9 +65,7 @@ class Rig:
 
     def bench(self, *, seed: int = 1, pushed: bool = True, drop: Sequence[str] = (), **how: Any) -> Bench:
         """A bench with these boards, not started. `pushed`: they hold their settings already. `how` goes to `Bench`."""
-        scenario = scenario_of(
-            self.layout, self.network, list(self.documents.values()), self.physical, seed, drop=drop
-        )
+        scenario = scenario_of(self.layout, self.network, list(self.documents.values()), self.physical, seed, drop=drop)
         files = {b: {SETTINGS_FILE: data} for b, data in self.documents.items()} if pushed else {}
         return Bench(scenario, files=files, **how)
 
@@ -83,9 +81,7 @@ class Rig:
     ) -> dict[str, Any]:
         """A train that runs along these roads (see `route.train_spec`)."""
         path = lay(self.netlist, self.circuit, legs(self.netlist, roads, self.track), self.track)
-        return train_spec(
-            name, path, vehicles, speed_mm_per_s=speed_mm_per_s, front_mm=front_mm, run_off=run_off
-        )
+        return train_spec(name, path, vehicles, speed_mm_per_s=speed_mm_per_s, front_mm=front_mm, run_off=run_off)
 
 
 def rig_of(text: str, name: str = "bench.toml") -> Rig:

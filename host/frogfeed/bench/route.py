@@ -89,9 +89,7 @@ def _turned_dotted(piece: str, ends: str, roads: Mapping[str, Any]) -> str:
     return ""
 
 
-def walk(
-    network: RailNetwork, start: tuple[str, str], settings: Mapping[str, str], most: int = 200
-) -> tuple[str, ...]:
+def walk(network: RailNetwork, start: tuple[str, str], settings: Mapping[str, str], most: int = 200) -> tuple[str, ...]:
     """The roads a train takes that sets off towards end `start` = (place or piece, end), as the drives are set.
 
     Begins with the road that leads to that end, where just one does; ends at a buffer, an open end, a turnout set

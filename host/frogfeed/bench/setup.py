@@ -73,9 +73,7 @@ def physical_of(
                 sees = {"instantaneous": "instant-ac", "average": "mean-of-ac", "rectified-average": "mean"}[kind]
                 sensors[feed.sensor.name] = SensorPhysics(sees if dcc else "mean")
     return Physical(
-        drives={
-            name: drive_physics(file.drive.get(name) or Drive(), throw) for name in network.drives
-        },
+        drives={name: drive_physics(file.drive.get(name) or Drive(), throw) for name in network.drives},
         outputs={**planned, **(outputs or {})},
         track=track_of(layout),
         in_phase=tuple(network.in_phase),

@@ -151,7 +151,7 @@ class Kernel(Clock):
         Only a tick at a time while anything moves or rolls. What goes beyond a tick is counted as skipped.
         """
         began = self.now
-        if us <= tick_us or self.restless():
+        if us <= tick_us or self.restless() or self.heard():
             self.sleep(tick_us if us > tick_us else us)
             return
         end = began + us

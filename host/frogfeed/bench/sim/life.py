@@ -19,6 +19,7 @@ class Life:
         self.world = world
         self.cause = boot["cause"]
         self.unique = bytes(int(boot["unique"][i : i + 2], 16) for i in range(0, 16, 2))
+        self.serve_prompt = boot.get("serve_prompt", False)
         self.ended = False
         self.fed = 0
         self.bites_at = 0
@@ -147,7 +148,7 @@ def run(here, scenario, board_index, fd_in, fd_out):
     world.begin(boot["state"])
     _commands(kernel, world, life)
     kernel.restless = world.restless
-    kernel.heard = _heard
+    kernel.heard = _hearer()
     world.board.kernel = kernel
     if kernel.real_us is None:
         kernel.advance(kernel.now)
@@ -162,7 +163,7 @@ def run(here, scenario, board_index, fd_in, fd_out):
         TICK_US=scenario["tick_us"],
     )
     _replace(here)
-    _flash(boot.get("flash"), kernel, world, life)
+    _flash(boot.get("flash"), kernel, world, life, boot.get("cut"))
     sys.path.insert(0, "")
     gc.collect()
     if hasattr(gc, "threshold") and sys.implementation.name == "micropython":
@@ -170,7 +171,7 @@ def run(here, scenario, board_index, fd_in, fd_out):
     _firmware(kernel, life)
 
 
-def _flash(path, kernel, world, life):
+def _flash(path, kernel, world, life, cut):
     """Mount a simulated flash, where the host gives a file for one; the board's modules must be loaded before."""
     if path is None:
         return
@@ -179,6 +180,9 @@ def _flash(path, kernel, world, life):
     import flash as simulated
 
     chosen = simulated.mount(open(path, "r+b"), kernel, world.board, world.chance, lambda: life.end("power"))
+
+    if cut is not None:
+        chosen.arm(cut[0], cut[1])
 
     def arm(message):
         chosen.arm(message["at"], message["how"])
@@ -257,6 +261,26 @@ def _prompt(kernel, life):
     if hasattr(os, "environ"):
         os.environ["PYTHONINSPECT"] = "1"
     kernel.send({"prompt": kernel.now})
+    if life.serve_prompt:
+        while True:
+            message = kernel._read()
+            if "do" in message:
+                kernel._obey(message)
+
+
+def run_code(code, names):
+    """Run a piece of Python as the prompt would, with its names; what it prints, and the words of what it raises."""
+    words = []
+
+    def say(*things):
+        words.append(" ".join([str(t) for t in things]) + "\n")
+
+    names["print"] = say
+    try:
+        exec(code, names)
+    except Exception as problem:
+        return {"out": "".join(words), "raised": "%s: %s" % (type(problem).__name__, problem)}
+    return {"out": "".join(words)}
 
 
 def has_settings(folder="."):
@@ -282,13 +306,17 @@ def has_settings(folder="."):
     return False
 
 
-def _heard():
-    """Whether bytes from the laptop wait to be read, or its end is gone."""
+def _hearer():
+    """A function that says whether bytes from the laptop wait to be read, or its end is gone."""
     import select
 
     poller = select.poll()
     poller.register(sys.stdin, select.POLLIN)
-    return bool(poller.poll(0))
+
+    def heard():
+        return bool(poller.poll(0))
+
+    return heard
 
 
 def _commands(kernel, world, life):
@@ -323,6 +351,11 @@ def _commands(kernel, world, life):
     def hang(message):
         hang_in(message["where"], kernel)
 
+    names = {"__name__": "__main__"}
+
+    def code(message):
+        return run_code(message["code"], names)
+
     def query(message):
         found = _query(world)
         found["ticks"] = life.fed
@@ -340,6 +373,7 @@ def _commands(kernel, world, life):
         "query": query,
         "power": power,
         "hang": hang,
+        "code": code,
     }
 
 

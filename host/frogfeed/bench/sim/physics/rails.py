@@ -8,6 +8,7 @@ A spark is two wires that must not meet joined for a microsecond or more. Change
 together, after all of them.
 """
 
+
 class Rails:
     """Labels for every class, the sparks going on, and who wants to be told when labels change."""
 
@@ -74,6 +75,9 @@ class Rails:
         self.was_joined = False
         self.changed = False
         for island in range(len(self.island_edges)):
+            if len(self.island_edges[island]) <= 5:
+                for mask in range(1 << len(self.island_edges[island])):
+                    self.island_cache[island][mask] = self._solve(island, mask)
             self._relabel(island)
         for a, b in spec["static_sparks"]:
             records.put("spark", clock.now, wires=[a, b], cause=["always joined"])

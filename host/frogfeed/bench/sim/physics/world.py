@@ -11,6 +11,9 @@ from .supply import Sensors, Supplies
 from .trains import Trains
 from .watch import Watch
 
+STIR_US = 500_000
+"""So long after a fault no tick is skipped: a sensor needs time to see what has changed."""
+
 
 class TellingRails(Rails):
     """Rails that pass every change on: a host that joins several boards judges sparks for all of them."""
@@ -78,6 +81,7 @@ class World:
 
         self.supplies = Supplies(scenario["supplies"], clock, self.rails, self.trains, self.records)
         self.sensors = Sensors(spec["sensors"], spec["trips"], clock, self.board, self.servos, self.records)
+        self.stirred_at = -STIR_US
         self.told_ma = {}  # what a host that joins several boards says of this board's outputs
         self.sensors.source = self.supplies.output_ma if tell is None else self._told
         if spec["trips"] and tell is None:
@@ -154,6 +158,8 @@ class World:
 
     def restless(self):
         """Whether anything moves, rolls or sparks: no tick may be skipped then."""
+        if self.clock.now - self.stirred_at < STIR_US:
+            return True
         if self.servos.active or self.rails.sparks or self.hands.busy():
             return True
         for train in self.trains.trains.values():
@@ -179,6 +185,9 @@ class World:
     def fault(self, kind, facts):
         """Bring about, or (with `off`) end, a fault. Raises KeyError for a kind or name that does not exist."""
         on = 0 if facts.get("off") else 1
+        self.stirred_at = self.clock.now
+        if self.board.kernel is not None:
+            self.board.kernel.woken = True
         self.records.put("fault", self.clock.now, fault=kind, **facts)
         if kind in ("servo-stuck", "servo-reversed", "servo-slow"):
             i = self.servos.names.index(facts["drive"])
