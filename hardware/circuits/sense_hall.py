@@ -24,7 +24,7 @@ mean (DC) or the root mean square (DCC; its mean is nothing) of many readings.
         Port("A", PortType.OUTSIDE, (-24.0, 24.0), "bus wire to the track", (2, 14), "track"),
         Port("+5V", PortType.SUPPLY, (4.5, 5.5), "sensor supply", (18, 4)),
         Port("GND", PortType.GROUND, (0.0, 0.0), "the board's ground", (26, 20)),
-        Port("ADC", PortType.GPIO_IN, (0.0, 3.6), "analogue input", (36, 10)),
+        Port("ADC", PortType.GPIO_IN, (0.0, 3.6), "analogue input", (39, 10)),
     ),
     (
         Part(
@@ -36,7 +36,7 @@ mean (DC) or the root mean square (DCC; its mean is nothing) of many readings.
         ),
         Part("R1", "resistor", "10 kΩ", {"1": "OUT", "2": "ADC"}, (20, 10), watts=0.25, note="1 %"),
         Part("R2", "resistor", "20 kΩ", {"1": "ADC", "2": "GND"}, (26, 15), 1, watts=0.25, note="1 %"),
-        Part("C1", "capacitor", "330 pF", {"1": "ADC", "2": "GND"}, (32, 15), 1, volts=16.0),
+        Part("C1", "capacitor", "330 pF", {"1": "ADC", "2": "GND"}, (34, 15), 1, volts=16.0),
         Part("C2", "capacitor", "100 nF", {"1": "+5V", "2": "GND"}, (18, 15), 1, volts=16.0, note="at the sensor"),
     ),
     {"OUT": (0.0, 5.5)},

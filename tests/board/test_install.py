@@ -24,7 +24,7 @@ from frogfeed.board.errors import (
     RuntimeRefused,
     WrongBoard,
 )
-from frogfeed.board.install import flow
+from frogfeed.board.install import flow, payload
 from frogfeed.board.install.facts import RuntimeFacts, ask_runtime, check_runtime
 from frogfeed.board.install.flow import Sources, install
 from frogfeed.board.install.installer import Step, put_firmware
@@ -109,6 +109,16 @@ def test_from_firmware_to_firmware_with_the_settings_kept(bench: Bench) -> None:
 
     third = install(find(bench), sources=version("1.2.0"))
     assert folders(bench) == {second.done.folder, third.done.folder}, "older ones are cleared away"
+
+
+def test_without_the_compiler_the_sources_themselves_are_installed(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(payload, "can_compile", lambda: False)
+    done = install(find(bench), sources=version("1.0.0"))
+    assert done.done.form == "py" and done.after.firmware == "1.0.0"
+    assert {path.suffix for path in (bench.root() / done.done.folder / "frogboard").iterdir()} == {".py"}
+    assert done.done.copied == len(firmware_sources()[1]) - 1, "what lay beside main.py was copied on the board"
 
 
 class Puller:
@@ -381,8 +391,8 @@ def test_bytecode_only_where_the_runtime_takes_that_version() -> None:
     assert make_payload(main, files, 6).form == "mpy"
     assert all(content[:2] == b"M\x06" for content in make_payload(main, files, 6).files.values())
     for other in (5, 7, None):
-        payload = make_payload(main, files, other)
-        assert payload.form == "py" and payload.files == files
+        made = make_payload(main, files, other)
+        assert made.form == "py" and made.files == files
 
 
 def test_the_folder_is_named_by_its_contents() -> None:
