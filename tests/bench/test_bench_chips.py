@@ -6,8 +6,11 @@ from typing import Any
 
 import pytest
 from frogfeed.bench.sim.physics.board import Board, line_of
-from frogfeed.bench.sim.physics.chips import Bus, Ina, Mcp23017, Pca9685, build_chips
+from frogfeed.bench.sim.physics.chips import Bus, build_chips
 from frogfeed.bench.sim.physics.clock import Clock
+from frogfeed.bench.sim.physics.ina import Ina
+from frogfeed.bench.sim.physics.mcp23017 import Mcp23017
+from frogfeed.bench.sim.physics.pca9685 import Pca9685
 from frogfeed.bench.sim.physics.records import Records
 
 

@@ -21,11 +21,14 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
+from frogfeed.bench.controls import Controls
 from frogfeed.bench.errors import BenchError, BoardResetError
 from frogfeed.bench.events import Event, Log
 from frogfeed.bench.firmware import make_image, put_firmware
 from frogfeed.bench.process import EXIT_RESET, Child, interpreter, wait_at
 from frogfeed.bench.railway import Railway
+from frogfeed.bench.serial_side import VirtualSerial
+from frogfeed.bench.slot import Slot
 from frogfeed.bench.terminal import Terminal
 
 BOOT_US = 200_000
@@ -33,88 +36,13 @@ BOOT_US = 200_000
 STUCK_S = 30.0
 CROWDED_US, QUIET_US = 200_000, 4_000_000
 """How often what is said is carried in the midst of a long `advance`: while much is said, and while little is."""
+WATCHFUL_US = 50_000
+"""The same for several boards with sensors, while nothing moves, rolls or sparks; else it is one tick."""
 MOST_RESETS = 50
 """Resets in one `advance` after which the bench gives up: the firmware never gets going."""
 
 
-class _Slot:
-    """One board's place on the bench: its present child, what outlives it, and its serial side."""
-
-    def __init__(self, name: str, index: int, root: Path) -> None:
-        self.name = name
-        self.index = index
-        self.root = root
-        self.child: Child | None = None
-        self.state: dict[str, Any] | None = None
-        self.now_us = 0
-        self.to_board = bytearray()
-        self.from_board = bytearray()
-        self.reading = True
-        self.plugged = True
-        self.pulled = 0
-        self.lately = 0
-        self.lives = 0
-        self.mangle: Callable[[bytes], bytes] | None = None
-        self.terminal: Terminal | None = None
-        self.flash: Path | None = None
-        self.next_cut: tuple[int, str] | None = None
-
-
-class VirtualSerial:
-    """The serial side of one board in virtual time. Reading and writing take no time; `advance` lets it go by."""
-
-    def __init__(self, bench: Bench, slot: _Slot) -> None:
-        self._bench = bench
-        self._slot = slot
-
-    def write(self, data: bytes) -> int:
-        """Bytes for the board; it finds them when its time goes on. An unplugged cable raises OSError."""
-        if not self._slot.plugged:
-            raise OSError("the cable is out")
-        data = bytes(data)
-        self._slot.to_board += self._slot.mangle(data) if self._slot.mangle else data
-        return len(data)
-
-    def read(self) -> bytes:
-        """All that the board has sent so far and that has not been read."""
-        if not self._slot.plugged:
-            raise OSError("the cable is out")
-        data = bytes(self._slot.from_board)
-        self._slot.from_board.clear()
-        return data
-
-    def advance(self, ms: float) -> None:
-        """Let time go by for the whole bench."""
-        self._bench.advance(ms)
-
-    @property
-    def plugged(self) -> bool:
-        """Whether the cable is in."""
-        return self._slot.plugged
-
-    @property
-    def connection(self) -> tuple[int, int]:
-        """Changes whenever the port has gone and come back: with each pull of the cable and each start of the board."""
-        return self._slot.pulled, self._slot.lives
-
-    def plug(self, plugged: bool) -> None:
-        """Pull the cable out, or put it back. What was on its way is lost."""
-        self._slot.plugged = plugged
-        if not plugged:
-            self._slot.pulled += 1
-            self._slot.to_board.clear()
-            self._slot.from_board.clear()
-
-    def listen(self, reading: bool) -> None:
-        """Stop taking what the board sends, as a program does that holds the port open and never reads; or go on."""
-        self._slot.reading = reading
-
-    def mangle(self, change: Callable[[bytes], bytes] | None) -> None:
-        """Let a noisy cable change the bytes on their way to the board; None: a good cable."""
-        self._slot.mangle = change
-
-
-class Bench:
+class Bench(Controls):
     """See the module. `scenario` comes from `build_scenario`.
 
     `firmware`: a folder with another main.py, for tests; None: the project's own, or none at all without
@@ -154,7 +82,7 @@ class Bench:
             raise BenchError("a simulated flash needs a real MicroPython: its file system is part of it")
         names = [b["name"] for b in scenario["boards"]]
         given = list(roots) if roots is not None else [self._folder / n for n in names]
-        self._slots = [_Slot(n, i, r) for i, (n, r) in enumerate(zip(names, given, strict=True))]
+        self._slots = [Slot(n, i, r) for i, (n, r) in enumerate(zip(names, given, strict=True))]
         self._own_roots = roots is None
         self.log = Log()
         self.lines: list[str] = []
@@ -163,6 +91,8 @@ class Bench:
         self._ids = 0
         self._answers: dict[int, dict[str, Any]] = {}
         self._railway = Railway(self.scenario) if len(names) > 1 else None
+        self._sensed = [b["name"] for b in scenario["boards"] if b["sensors"] or b["trips"]]
+        self._told_ma: dict[str, int] = {}
         self._lock = threading.RLock()
         self._thread: threading.Thread | None = None
         self._stop = threading.Event()
@@ -221,9 +151,10 @@ class Bench:
                 slot.terminal = None
         shutil.rmtree(self._folder, ignore_errors=True)
 
-    def _spawn(self, slot: _Slot, cause: str) -> None:
+    def _spawn(self, slot: Slot, cause: str) -> None:
         causes = {"power": 1, "brown-out": 1, "reset": 3, "watchdog": 3, "soft": 5, "bootloader": 3}
         slot.lives += 1
+        self._told_ma = {}
         boot = {
             "now": slot.now_us,
             "cause": causes.get(cause, 2),
@@ -268,7 +199,7 @@ class Bench:
         child = self._slot(board).child
         return child.process.pid if child is not None else 0
 
-    def _slot(self, board: str | None) -> _Slot:
+    def _slot(self, board: str | None) -> Slot:
         if board is None:
             return self._slots[0]
         for slot in self._slots:
@@ -286,9 +217,15 @@ class Bench:
         self._resets = 0
         while True:
             crowded = any(len(s.to_board) > 1024 or s.lately > 2048 for s in self._slots)
-            self._advance_to(min(end, self.now_us + (CROWDED_US if crowded else QUIET_US)))
+            self._advance_to(min(end, self.now_us + self._slice_us(crowded)))
             if self.now_us >= end:
                 return
+
+    def _slice_us(self, crowded: bool) -> int:
+        """How far the boards may go before they hear of each other and of what is said."""
+        if self._railway is not None and self._sensed:
+            return self.scenario["tick_us"] if not self._railway.quiet else WATCHFUL_US
+        return CROWDED_US if crowded else QUIET_US
 
     def _advance_to(self, goal: int) -> None:
         for slot in self._slots:
@@ -302,10 +239,22 @@ class Bench:
                 self._grant(slot, goal)
         self.now_us = goal
         if self._railway is not None:
-            for record in self._railway.run_to(goal):
-                self._keep(record, "")
+            self._share(goal)
 
-    def _grant(self, slot: _Slot, goal: int) -> None:
+    def _share(self, goal: int) -> None:
+        """Let the railway that several boards share come up to a time, and tell their sensors what flows."""
+        assert self._railway is not None
+        for record in self._railway.run_to(goal):
+            self._keep(record, "")
+        if self._sensed:
+            now_ma = self._railway.output_ma()
+            if now_ma != self._told_ma:
+                self._told_ma = now_ma
+                for slot in self._slots:
+                    if slot.name in self._sensed and slot.child is not None:
+                        slot.child.send({"do": "current", "ma": now_ma})
+
+    def _grant(self, slot: Slot, goal: int) -> None:
         child = slot.child
         if child is None:
             return
@@ -315,7 +264,7 @@ class Bench:
         if not child.at_prompt:
             child.send({"go": goal})
 
-    def _collect(self, slot: _Slot) -> bool:
+    def _collect(self, slot: Slot) -> bool:
         """Take in what a child reports until it stands at its horizon. False: it was reset and has started again."""
         child = slot.child
         if child is None or child.at_prompt:
@@ -344,7 +293,7 @@ class Bench:
             return False
         return True
 
-    def _drain_prompt(self, slot: _Slot, child: Child) -> None:
+    def _drain_prompt(self, slot: Slot, child: Child) -> None:
         """A board at its prompt lives in real time: give it a moment to answer."""
         for message in child.receive(0.02):
             if "end" in message or "closed" in message:
@@ -354,7 +303,7 @@ class Bench:
         if slot.reading:
             self._receive(slot, child.drain())
 
-    def _restart(self, slot: _Slot, child: Child, ended: Mapping[str, Any]) -> None:
+    def _restart(self, slot: Slot, child: Child, ended: Mapping[str, Any]) -> None:
         if "state" in ended:
             slot.state = dict(ended["state"])
             slot.now_us = int(slot.state["now"])
@@ -372,14 +321,14 @@ class Bench:
         slot.to_board.clear()
         self._spawn(slot, cause)
 
-    def _receive(self, slot: _Slot, data: bytes) -> None:
+    def _receive(self, slot: Slot, data: bytes) -> None:
         slot.lately += len(data)
         if data and slot.plugged:
             slot.from_board += data
 
     # ---- what children report -------------------------------------------------------------------------
 
-    def _hear(self, slot: _Slot, message: Mapping[str, Any]) -> None:
+    def _hear(self, slot: Slot, message: Mapping[str, Any]) -> None:
         if "r" in message:
             self._keep(message["r"], slot.name)
         elif "x" in message:
@@ -406,7 +355,7 @@ class Bench:
 
         serve(self)
 
-    # ---- what people do -------------------------------------------------------------------------------
+    # ---- questions to a board's physics ---------------------------------------------------------------
 
     def ask(self, board: str | None = None, **message: Any) -> Any:
         """Send a command to the physics of a board and return its answer. Raises BenchError where it is refused."""
@@ -437,104 +386,6 @@ class Bench:
                         raise BenchError(f"board {slot.name} refused {message.get('do')}: {answer['error']}")
                     return answer["ok"]
         raise BenchError(f"board {slot.name} gives no answer to {message.get('do')}")
-
-    def fault(self, kind: str, /, board: str | None = None, **facts: Any) -> None:
-        """Bring a fault about; with `off=True` end it. Kinds and facts: docs/reference/bench.md."""
-        self.ask(board, do="fault", kind=kind, facts=facts)
-
-    def cut_power(self, board: str | None = None) -> None:
-        """The board's power fails now, for an instant: it starts again with nothing but its flash."""
-        slot = self._slot(board)
-        if slot.child is not None:
-            slot.child.send({"do": "power"})
-
-    def cut_at_flash(self, operation: int, how: str = "torn", board: str | None = None) -> None:
-        """Let the power go at the so-manieth erase or program from now on: "before" it, "torn", or "after"."""
-        self.ask(board, do="cut", at=operation, how=how)
-
-    def cut_in_next_life(self, operation: int, how: str = "torn", board: str | None = None) -> None:
-        """As `cut_at_flash`, counted from the board's next start."""
-        self._slot(board).next_cut = (operation, how)
-
-    def run_code(self, code: str, board: str | None = None) -> str:
-        """Run Python on the board (at its prompt, or between ticks); what it prints. Raises BenchError if it raises."""
-        answer = self.ask(board, do="code", code=code)
-        if "raised" in answer:
-            raise BenchError(f"the board answered: {answer['raised']}")
-        return str(answer["out"])
-
-    def at_prompt(self, board: str | None = None) -> bool:
-        """Whether a board is at its prompt."""
-        child = self._slot(board).child
-        return child is not None and child.at_prompt
-
-    def flash_counts(self, board: str | None = None) -> dict[str, int]:
-        """Operations of the simulated flash in the board's present life."""
-        return dict(self.ask(board, do="flash"))
-
-    def hang(self, where: str, board: str | None = None) -> None:
-        """Put a loop without end in the place of a function of the firmware: "frogboard.feed:Feed.step"."""
-        self.ask(board, do="hang", where=where)
-
-    def hand(self, drive: str, setting: str | int, travel_ms: float = 300.0) -> None:
-        """Throw a hand-thrown turnout."""
-        for slot, spec in zip(self._slots, self.scenario["boards"], strict=True):
-            for hand in spec["hands"]:
-                if hand["name"] == drive:
-                    number = self._setting(drive, setting)
-                    self.ask(slot.name, do="hand", drive=drive, setting=number, travel_us=round(1000 * travel_ms))
-                    return
-        raise BenchError(f"no hand-thrown drive {drive} on the bench")
-
-    def _setting(self, drive: str, setting: str | int) -> int:
-        if isinstance(setting, int):
-            return setting
-        for d in self.scenario["rails"]["drives"]:
-            if d["name"] == drive and setting in d["settings"]:
-                return int(d["settings"].index(setting))
-        raise BenchError(f"drive {drive} has no setting {setting}")
-
-    def press(self, name: str, closed: bool = True, board: str | None = None) -> None:
-        """Press (or release) a button, close (or open) a contact, by its input's name."""
-        self.ask(board, do="press", input=name, closed=closed)
-
-    def place_train(self, spec: Mapping[str, Any]) -> None:
-        """Put a train on the rails (see `route.train_spec`); one of that name that is there already is taken off."""
-        if self._railway is not None:
-            self._railway.place(dict(spec))
-        else:
-            self.ask(do="place", train=dict(spec))
-
-    def drive_train(self, name: str, speed_mm_per_s: float) -> None:
-        """Let a train run; negative is backwards, 0 stops it."""
-        if self._railway is not None:
-            self._railway.drive(name, round(speed_mm_per_s))
-        else:
-            self.ask(do="drive", train=name, speed=round(speed_mm_per_s))
-
-    def remove_train(self, name: str) -> None:
-        """Take a train off the rails."""
-        if self._railway is not None:
-            self._railway.remove(name)
-        else:
-            self.ask(do="remove", train=name)
-
-    def query(self, board: str | None = None) -> dict[str, Any]:
-        """Where everything stands now: drives, horns, rails and their wires, outputs, trains, memory in use."""
-        found = dict(self.ask(board, do="query"))
-        if self._railway is not None:
-            found["rails"] = self._railway.rails_now()
-            found["trains"] = self._railway.trains_now()
-        return found
-
-    def wire_of(self, rail: str, board: str | None = None) -> str | None:
-        """The bus wire that feeds a rail now, by the bench's own reckoning; None: none."""
-        number = self.scenario["classes"][rail]
-        spec = self.scenario["rails"]
-        if number < spec["nw"]:
-            return str(spec["names"][number])
-        wire = self.query(board)["rails"][spec["names"][number]]
-        return None if wire is None else str(wire)
 
     @contextlib.contextmanager
     def locked(self) -> Any:

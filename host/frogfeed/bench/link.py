@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from frogfeed.bench.bench import Bench, VirtualSerial
+from frogfeed.bench.bench import Bench
+from frogfeed.bench.serial_side import VirtualSerial
 from frogfeed.board.client import Client, Limits
 from frogfeed.board.errors import NoPort, PortVanished
 

@@ -50,7 +50,8 @@ class Railway:
                 self._rails.motion(change[2], change[3])
         del self._changes[:number]
         self._clock.run_to(time_us)
-        return self._records.take()
+        seen: list[dict[str, Any]] = self._records.take()
+        return seen
 
     def place(self, spec: dict[str, Any]) -> None:
         """See `Trains.place`."""
@@ -63,6 +64,33 @@ class Railway:
     def remove(self, name: str) -> None:
         """See `Trains.remove`."""
         self._trains.remove(name)
+
+    @property
+    def quiet(self) -> bool:
+        """Whether nothing moves, rolls or sparks."""
+        rolling = any(t.speed for t in self._trains.trains.values())
+        return not (rolling or self._rails.sparks or any(self._rails.moving))
+
+    def output_ma(self) -> dict[str, int]:
+        """The current through every output that carries one, for the boards' sensors."""
+        return dict(self._supplies.output_ma())
+
+    def fault(self, kind: str, facts: Mapping[str, Any]) -> bool:
+        """Bring about a fault that lies on the track rather than on a board. False: not one of those."""
+        on = not facts.get("off")
+        if kind == "metal":
+            name = facts.get("name", "metal")
+            if on:
+                self._trains.lay_across(name, *facts["rails"])
+            else:
+                self._trains.take_away(name)
+        elif kind == "load":
+            self._supplies.extra_ma[facts["output"]] = facts["ma"] if on else 0
+        elif kind == "supply":
+            self._supplies.restore(facts["district"])
+        else:
+            return False
+        return True
 
     def rails_now(self) -> dict[str, str | None]:
         """The wire of every class of rails."""

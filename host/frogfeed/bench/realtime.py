@@ -33,9 +33,7 @@ def serve(bench: Bench) -> None:
             for slot in slots:
                 _carry(bench, slot, ready)
             if bench._railway is not None:
-                now = min(s.now_us for s in bench._slots)
-                for record in bench._railway.run_to(now):
-                    bench._keep(record, "")
+                bench._share(min(s.now_us for s in bench._slots))
             bench.now_us = min(s.now_us for s in bench._slots)
 
 

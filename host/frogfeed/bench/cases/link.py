@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 from collections.abc import Iterator
+from typing import Any
 
 from frogboard import frame, methods, settings
 
@@ -245,7 +246,7 @@ def _damaged(document: dict[str, object], chance: random.Random) -> object:
     return copy
 
 
-def _spots(value: object) -> Iterator[tuple[object, object]]:
+def _spots(value: Any) -> Iterator[tuple[Any, Any]]:
     pairs = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
     for key, inner in list(pairs):
         yield value, key

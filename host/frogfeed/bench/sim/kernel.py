@@ -20,7 +20,7 @@ class Leave(Exception):
     """The board's life ends here: a reset, or the host has gone."""
 
 
-class Kernel(Clock):
+class Kernel(Clock):  # type: ignore[misc,unused-ignore]
     """The clock of a virtual board, its horizon, and the control channel to the host.
 
     `ctl_in` and `ctl_out` are binary streams of JSON lines. `commands` maps a command's name to a function of its

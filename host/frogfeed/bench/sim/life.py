@@ -4,7 +4,9 @@ import gc
 import json
 import sys
 
+from boardfiles import has_settings
 from kernel import Kernel
+from orders import orders
 from physics.world import World
 
 EXIT_RESET = 75
@@ -146,7 +148,7 @@ def run(here, scenario, board_index, fd_in, fd_out):
     world.watch.bare = boot["bare"]
     world.watch.excuse = has_settings
     world.begin(boot["state"])
-    _commands(kernel, world, life)
+    kernel.commands.update(orders(kernel, world, life))
     kernel.restless = world.restless
     kernel.heard = _hearer()
     world.board.kernel = kernel
@@ -268,44 +270,6 @@ def _prompt(kernel, life):
                 kernel._obey(message)
 
 
-def run_code(code, names):
-    """Run a piece of Python as the prompt would, with its names; what it prints, and the words of what it raises."""
-    words = []
-
-    def say(*things):
-        words.append(" ".join([str(t) for t in things]) + "\n")
-
-    names["print"] = say
-    try:
-        exec(code, names)
-    except Exception as problem:
-        return {"out": "".join(words), "raised": "%s: %s" % (type(problem).__name__, problem)}
-    return {"out": "".join(words)}
-
-
-def has_settings(folder="."):
-    """Whether a file of the board's holds a sealed settings document: its first key is the CRC of the rest."""
-    import binascii
-    import os
-
-    for name in os.listdir(folder):
-        path = folder + "/" + name
-        try:
-            if os.stat(path)[0] & 0x4000:
-                if name != "frogboard" and has_settings(path):
-                    return True
-                continue
-            with open(path, "rb") as f:
-                head = f.read(20)
-                if head[:10] != b'{"crc32":"':
-                    continue
-                if b"%08x" % (binascii.crc32(f.read()) & 0xFFFFFFFF) == head[10:18]:
-                    return True
-        except OSError:
-            continue
-    return False
-
-
 def _hearer():
     """A function that says whether bytes from the laptop wait to be read, or its end is gone."""
     import select
@@ -317,108 +281,3 @@ def _hearer():
         return bool(poller.poll(0))
 
     return heard
-
-
-def _commands(kernel, world, life):
-    """What the host may ask of the world."""
-    trains = world.trains
-
-    def fault(message):
-        world.fault(message["kind"], message["facts"])
-
-    def hand(message):
-        world.hands.throw(message["drive"], message["setting"], message["travel_us"])
-
-    def press(message):
-        world.set_input(message["input"], message["closed"])
-
-    def place(message):
-        trains.place(message["train"])
-
-    def drive(message):
-        trains.drive(message["train"], message["speed"])
-
-    def remove(message):
-        trains.remove(message["train"])
-
-    def bare(message):
-        world.watch.bare = message["bare"]
-        world.watch.excuse = None if message["bare"] else has_settings
-
-    def power(message):
-        life.end("power")
-
-    def hang(message):
-        hang_in(message["where"], kernel)
-
-    names = {"__name__": "__main__"}
-
-    def code(message):
-        return run_code(message["code"], names)
-
-    def query(message):
-        found = _query(world)
-        found["ticks"] = life.fed
-        found["skipped_us"] = kernel.skipped_us
-        return found
-
-    kernel.commands = {
-        "fault": fault,
-        "hand": hand,
-        "press": press,
-        "place": place,
-        "drive": drive,
-        "remove": remove,
-        "bare": bare,
-        "query": query,
-        "power": power,
-        "hang": hang,
-        "code": code,
-    }
-
-
-def hang_in(where, kernel):
-    """Put a loop without end in the place of a function or method: "frogboard.feed:Feed.step"."""
-    module_name, _, path = where.partition(":")
-    thing = sys.modules[module_name]
-    *owners, last = path.split(".")
-    for name in owners:
-        thing = getattr(thing, name)
-
-    def hang(*_, **__):
-        while True:
-            kernel.sleep(1000)
-
-    if not hasattr(thing, last):
-        raise KeyError(where)
-    setattr(thing, last, hang)
-
-
-def _query(world):
-    """Where everything stands now."""
-    rails = world.rails
-    names = rails.names
-    return {
-        "now": world.clock.now,
-        "drives": {rails.drive_names[i]: rails.at[i] for i in range(len(rails.at))},
-        "moving": [rails.drive_names[i] for i in range(len(rails.at)) if rails.moving[i]],
-        "horns": {world.servos.names[i]: world.servos.pos[i] // 1000 for i in range(len(world.servos.pos))},
-        "pulses": {world.servos.names[i]: world.servos.pulse[i] // 1000 for i in range(len(world.servos.pos))},
-        "rails": {names[c]: rails.wire_of(c) for c in range(rails.nw, len(names))},
-        "outputs": {o.name: [leg.told for leg in o.legs] for o in world.contacts.outputs},
-        "coils": {o.name: o.coil for o in world.contacts.outputs + world.contacts.groups},
-        "trains": {t.name: trains_position(world, t) for t in world.trains.trains.values()},
-        "live": live_bytes(),
-        "counts": world.records.counts,
-    }
-
-
-def live_bytes():
-    """Bytes of heap in use after a collection (the bench's own included); 0 where nobody counts them."""
-    gc.collect()
-    return gc.mem_alloc() if hasattr(gc, "mem_alloc") else 0
-
-
-def trains_position(world, train):
-    """A train's front in millimetres along its path."""
-    return world.trains.position(train) // 1000

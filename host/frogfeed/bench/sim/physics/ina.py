@@ -1,0 +1,96 @@
+"""The current sensors INA219, INA226 and INA3221."""
+
+from .chip import Chip
+
+
+class Ina(Chip):
+    """Current sensors: INA219, INA226 and INA3221. Registers are 16 bits, high byte first."""
+
+    POWER_ON = {
+        "ina219": {0: 0x399F},
+        "ina226": {0: 0x4127, 0xFE: 0x5449, 0xFF: 0x2260},
+        "ina3221": {
+            0: 0x7127, 0xFE: 0x5449, 0xFF: 0x3220,
+            7: 0x7FF8, 8: 0x7FF8, 9: 0x7FF8, 10: 0x7FF8, 11: 0x7FF8, 12: 0x7FF8,
+            14: 0x7FFE, 15: 2, 16: 0x2710, 17: 0x2328,
+        },
+    }  # fmt: skip
+    CONVERSION_US = {"ina219": 1064, "ina226": 2200, "ina3221": 6600}
+    """Shunt and bus at the power-on setting, all channels."""
+    FULL = {"ina219": 32000, "ina226": 32767, "ina3221": 4095}
+
+    def __init__(self, index, spec, board, clock, sensors):
+        Chip.__init__(self, index, spec, board, clock)
+        self.sensors = sensors
+        self.channels = {}
+        for number in range(len(sensors.sensors)):
+            sensor = sensors.sensors[number]
+            if sensor["chip"] == index:
+                self.channels[sensor["channel"]] = number
+        self.values = {}
+        self.pointer = 0
+        self.power_on()
+
+    def power_on(self):
+        self.values = dict(self.POWER_ON[self.kind])
+        self.pointer = 0
+
+    def write(self, data):
+        """Register number; then, if there, two bytes for it."""
+        if not data:
+            return
+        self.pointer = data[0]
+        if len(data) >= 3:
+            value = data[1] << 8 | data[2]
+            if self.pointer == 0 and value & 0x8000:
+                self.power_on()
+            elif self.pointer in (0, 5, 6, 7) or self.kind == "ina3221":
+                self.values[self.pointer] = value
+
+    def _shunt(self, channel):
+        number = self.channels.get(channel)
+        if number is None:
+            return 0
+        counts = self.sensors.reading(number, self._conversion_us())
+        full = self.FULL[self.kind]
+        return full if counts > full else -full if counts < -full else counts
+
+    def _conversion_us(self):
+        if self.kind != "ina226":
+            return self.CONVERSION_US[self.kind]
+        config = self.values[0]
+        times = (140, 204, 332, 588, 1100, 2116, 4156, 8244)
+        averages = (1, 4, 16, 64, 128, 256, 512, 1024)
+        return averages[config >> 9 & 7] * (times[config >> 6 & 7] + times[config >> 3 & 7])
+
+    def _value(self, register):
+        if self.kind == "ina3221":
+            if register in (1, 3, 5):
+                return self._shunt((register + 1) // 2) << 3 & 0xFFFF
+            if register in (2, 4, 6):
+                return 12000 // 8 << 3
+        elif register == 1:
+            return self._shunt(1) & 0xFFFF
+        elif register == 2:
+            return (12000 // 4 << 3 | 2) if self.kind == "ina219" else 12000 * 100 // 125
+        elif register == 4 and self.values.get(5):
+            calibration = self.values[5]
+            shift = 4096 if self.kind == "ina219" else 2048
+            return self._shunt(1) * calibration // shift & 0xFFFF
+        return self.values.get(register, 0)
+
+    def read(self, count):
+        """The register pointed to, again and again."""
+        value = self._value(self.pointer)
+        out = bytearray(count)
+        for i in range(count):
+            out[i] = value & 0xFF if i & 1 else value >> 8
+        return out
+
+    def dump(self):
+        return {"values": [[k, v] for k, v in self.values.items()], "pointer": self.pointer, "absent": self.absent}
+
+    def load(self, state):
+        self.values = {k: v for k, v in state["values"]}
+        self.pointer = state["pointer"]
+        self.absent = state["absent"]
