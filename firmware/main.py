@@ -21,7 +21,8 @@ DATA = "data"
 def _read(path: str) -> str:
     try:
         with open(path) as file:
-            return file.read()
+            text: str = file.read()
+            return text
     except OSError:
         return ""
 

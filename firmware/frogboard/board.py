@@ -142,7 +142,7 @@ class Board:
         if part == "board":
             return {"items": [self._about()], "next": -1}
         control = self._running()
-        entry, count = _PARTS[part](control)
+        entry, count = _part(control, part)
         items: "list[Any]" = []
         room = methods.MAX_LINE - 120
         i = start
@@ -378,10 +378,14 @@ def _trim_item(control: Control, i: int) -> "dict[str, Any]":
     return {"drive": spec["name"], "setting": spec["settings"][setting], "pulse_us": pulse_us}
 
 
-_PARTS = {
-    "drives": lambda c: (_drive_item, len(c.drives)),
-    "feeds": lambda c: (_feed_item, len(c.feeds)),
-    "inputs": lambda c: (_input_item, c.inputs.count),
-    "sensors": lambda c: (_sensor_item, len(c.guard.reading)),
-    "trims": lambda c: (_trim_item, len(c.trims())),
-}
+def _part(control: Control, part: str) -> "tuple[Callable[[Control, int], dict[str, Any]], int]":
+    """What makes an entry of a part of `state`, and how many there are."""
+    if part == "drives":
+        return _drive_item, len(control.drives)
+    if part == "feeds":
+        return _feed_item, len(control.feeds)
+    if part == "inputs":
+        return _input_item, control.inputs.count
+    if part == "sensors":
+        return _sensor_item, len(control.guard.reading)
+    return _trim_item, len(control.trims())

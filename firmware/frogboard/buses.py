@@ -47,7 +47,7 @@ class Chips:
         self._specs = doc["chips"]
         self._bus_specs = doc["buses"]
         self._buses = [_open(spec) for spec in self._bus_specs]
-        self._holds = [self._hold_pin(spec) for spec in self._specs]
+        self._holds: "list[Any]" = [self._hold_pin(spec) for spec in self._specs]
         self._chips: "list[Any]" = [self._make(i) for i in range(len(self._specs))]
         self._alive = bytearray(len(self._chips))
         self._told = bytearray([2] * len(self._chips))

@@ -44,7 +44,8 @@ class Control:
         self.lines = bytearray(len(self.line_refs))
         self.groups = [Group(self.lines, line, spec, slack_ms) for line, spec in zip(group_lines, doc["groups"])]
         self.feeds = [self._feed(i, spec, slack_ms) for i, spec in enumerate(specs)]
-        self.mover = Mover(self.drives, self.feeds, doc["max_moving"], log)
+        drives: "list[Any]" = self.drives
+        self.mover = Mover(drives, self.feeds, doc["max_moving"], log)
         self.guard = Guard(doc, self.feeds, log)
         self.panel = Panel(doc["panel"], lamp_lines, self)
         self.all_off = False

@@ -19,7 +19,8 @@ def read(path: str) -> "bytes | None":
     """All bytes of a file, or None where it can't be read."""
     try:
         with open(path, "rb") as file:
-            return file.read()
+            data: bytes = file.read()
+            return data
     except OSError:
         return None
 

@@ -14,7 +14,6 @@ if False:
     from frogboard.drive import Drive
     from frogboard.events import Events
     from frogboard.feed import Feed
-    from frogboard.hand import HandDrive
 
 NONE = 255
 IDLE = 0
@@ -26,7 +25,7 @@ ACTIVE = 3
 class Mover:
     """Owns the servo drives' moves. `state[d]` is IDLE, PENDING (no mark yet), READY (marked) or ACTIVE."""
 
-    def __init__(self, drives: "list[Drive | HandDrive]", feeds: "list[Feed]", max_moving: int, log: "Events") -> None:
+    def __init__(self, drives: "list[Drive]", feeds: "list[Feed]", max_moving: int, log: "Events") -> None:
         self.drives = drives
         self.state = bytearray(len(drives))
         self.target = bytearray([NONE] * len(drives))

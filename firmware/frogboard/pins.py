@@ -200,7 +200,7 @@ class TripInput:
         for f in spec["watches"]:
             lines += [n for n in control.feed_lines(f) if n not in lines and hardware.gpio(n) is not None]
         self._lines = lines
-        self._pins = [hardware.gpio(n) for n in lines]
+        self._pins: "list[Any]" = [hardware.gpio(n) for n in lines]
         self._off = bytes([1 - control.line_refs[n]["active"] for n in lines])
         self._groups = [g for g in control.groups if g.line in lines]
         self._hardware = hardware

@@ -16,7 +16,7 @@ try:
     from micropython import kbd_intr
 except ImportError:  # no such thing outside MicroPython, and not in every one of its ports
 
-    def kbd_intr(char: int) -> None:
+    def kbd_intr(chr: int) -> None:
         """Do nothing."""
 
 

@@ -35,7 +35,7 @@ getattr(case_explore, sys.argv[3])()
 )
 def test_far(walk: str) -> None:
     done = subprocess.run(
-        [sys.executable, "-c", WALK, str(FIRMWARE), str(PLAIN), walk, "20000"],
+        [sys.executable, "-c", WALK, str(FIRMWARE), str(PLAIN), walk, "4000"],
         capture_output=True,
         text=True,
         timeout=280,

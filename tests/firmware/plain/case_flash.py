@@ -7,10 +7,10 @@ and what is found must be the old contents or the new ones, whole. Under a plain
 
 import os
 
-from documents import sealed, simple
-
 from frogboard.store import Store
 from frogboard.table import UNKNOWN
+
+from documents import sealed, simple
 
 try:
     import vfs
@@ -187,14 +187,17 @@ def test_a_moving_mark_and_a_position():
     mark = [(UNKNOWN, 1000)] + rest[1:]
     there = [(1, 2000)] + rest[1:]
     for name, one, two in (("moving mark", rest, mark), ("position at rest", mark, there)):
+        positions_cut(name, keys, one, two)
 
-        def judge(store):
-            found = store.load_positions()
-            assert found in (dict(zip(keys, one)), dict(zip(keys, two))), "neither"
-            return found == dict(zip(keys, two))
 
-        image = prepared(lambda store: store.save_positions(keys, one))
-        every_cut(name, image, lambda store: store.save_positions(keys, two), judge)
+def positions_cut(name, keys, one, two):
+    def judge(store):
+        found = store.load_positions()
+        assert found in (dict(zip(keys, one)), dict(zip(keys, two))), "neither"
+        return found == dict(zip(keys, two))
+
+    image = prepared(lambda store: store.save_positions(keys, one))
+    every_cut(name, image, lambda store: store.save_positions(keys, two), judge)
 
 
 def test_a_position_after_many_writes_when_a_block_is_full():

@@ -102,9 +102,10 @@ def test_no_allocation_at_rest():
             hardware.read()
             control.step(5)
             hardware.write()
-            control.idle
+            idle = control.idle
     finally:
         micropython.heap_unlock()
+    assert idle
 
 
 def test_an_event_allocates_nothing_either():

@@ -90,7 +90,7 @@ class World:
             if drive.servo and drive.out_us:
                 step = drive.out_us - self.place[d]
                 self.place[d] += max(-self.speed_us, min(self.speed_us, step))
-        for f, feed in enumerate(control.feeds):
+        for f in range(len(control.feeds)):
             release_ms = self.doc["feeds"][f]["release_ms"]
             for leg in (0, 1):
                 if self.told(f) == leg + 1:
