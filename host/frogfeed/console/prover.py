@@ -118,20 +118,28 @@ class Prover:
 
     async def _hand(self, step: Step) -> Step:
         drive, to = step.facts["drive"], step.facts["to"]
-        if (self._session.store.get("drives", drive) or {}).get("at") != to:
-            answer = self._ask(step)
-            seen = asyncio.ensure_future(self._session.wait_rest(drive, to, HAND_S))
-            both: set[asyncio.Future[Any]] = {answer, seen}
-            try:
-                await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
-                if answer.done() and answer.result()[0] == "skip":
-                    return step.ended(Result.SKIP, "left out", answer.result()[1])
-                await seen
-            finally:
-                seen.cancel()
-                answer.cancel()
+        left_out = await self._by_hand(step, drive, to)
+        if left_out is not None:
+            return left_out
         problem = await self._feeds(drive)
         return step.ended(Result.FAIL if problem else Result.PASS, problem or "its contacts say so, feeds as expected")
+
+    async def _by_hand(self, step: Step, drive: str, to: str) -> Step | None:
+        """Wait until a hand has thrown a drive; the step as left out, where the person says so."""
+        if (self._session.store.get("drives", drive) or {}).get("at") == to:
+            return None
+        answer = self._ask(step, f"throw {drive} to {to} by hand")
+        seen = asyncio.ensure_future(self._session.wait_rest(drive, to, HAND_S))
+        both: set[asyncio.Future[Any]] = {answer, seen}
+        try:
+            await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
+            if answer.done():
+                return step.ended(Result.SKIP, "left out", answer.result()[1])
+            await seen
+        finally:
+            seen.cancel()
+            answer.cancel()
+        return None
 
     async def _feeds(self, drive: str) -> str:
         """Wait a moment for feeds to follow; what is wrong with them, or nothing."""
@@ -160,9 +168,15 @@ class Prover:
         return step.ended(Result.PASS if abs(ma) <= IDLE_MA else Result.FAIL, f"{ma} mA")
 
     async def _meter(self, step: Step) -> Step:
-        for drive, to in step.facts["settings"].items():
-            at = (self._session.store.get("drives", drive) or {}).get("at")
-            if at != to and drive not in self._session.railway.hand:
+        first = {d: settings[0] for d, settings in self._session.railway.network.drives.items()}
+        for drive, to in {**first, **step.facts["settings"]}.items():
+            if (self._session.store.get("drives", drive) or {}).get("at") == to:
+                continue
+            if drive in self._session.railway.hand:
+                left_out = await self._by_hand(step, drive, to)
+                if left_out is not None:
+                    return left_out
+            elif drive in self._session.railway.drives:
                 await self._session.throw(drive, to)
                 await self._session.wait_rest(drive, to, self._session.travel_s(drive))
         answer = self._ask(step)
@@ -174,10 +188,11 @@ class Prover:
             Result.PASS if right else Result.FAIL, said + ("" if right else f": {step.facts['finds']}"), note
         )
 
-    def _ask(self, step: Step) -> asyncio.Future[tuple[str, str]]:
+    def _ask(self, step: Step, by_hand: str = "") -> asyncio.Future[tuple[str, str]]:
+        """Ask the person: for a reading, or (`by_hand`) to do something that the board sees by itself."""
         self._answer = asyncio.get_running_loop().create_future()
         self._asked = step.name
-        self._show("asking", step.name)
+        self._show("asking", step.name, by_hand)
         return self._answer
 
     # ---- the end --------------------------------------------------------------------------------------
@@ -202,7 +217,7 @@ class Prover:
             return None
         return target
 
-    def _show(self, state: str, step: str = "") -> None:
+    def _show(self, state: str, step: str = "", by_hand: str = "") -> None:
         done = [s for s in self._steps if s.result is not Result.OPEN]
         self._session.store.put(
             "proof",
@@ -210,6 +225,7 @@ class Prover:
             {
                 "state": state,
                 "step": step,
+                "by_hand": by_hand,
                 "done": len(done),
                 "steps": [
                     [s.name, str(s.kind), s.what, s.expected, str(s.result), s.found, s.facts.get("finds", "")]

@@ -231,30 +231,39 @@ class Router:
                 f"no order is tried for more than {MOST_THROWS}",
                 "lay it in two parts, by way of a place between",
             )
-        problem = ""
-        queue: deque[tuple[str, ...]] = deque([()])
-        seen: set[frozenset[str]] = {frozenset()}
-        already = self.unsafe(before) is not None
-        while queue:
-            done = queue.popleft()
-            if len(done) == len(names):
-                return tuple((d, needed[d]) for d in done)
-            for d in names:
-                key = frozenset((*done, d))
-                if d in done or key in seen:
-                    continue
-                at = {**before, **{k: needed[k] for k in key}}
-                reason = self.unsafe(at)
-                if reason is None or (already and len(key) < len(names)):
-                    seen.add(key)
-                    queue.append((*done, d))
-                else:
-                    problem = reason
+        order, problem = self._safe_order(names, needed, before, lenient=False)
+        if order is None and self.unsafe(before) is not None:
+            order, problem = self._safe_order(names, needed, before, lenient=True)
+        if order is not None:
+            return tuple((d, needed[d]) for d in order)
         raise RefusedError(
             f"this route cannot be laid one drive at a time: {problem}",
             "on the way two bus wires would be joined, or a piece would have no road",
             "throw the drives that stand against it by hand first, or cure the layout: `frogfeed check` says how",
         )
+
+    def _safe_order(
+        self, names: tuple[str, ...], needed: Mapping[str, str], before: Mapping[str, str | None], lenient: bool
+    ) -> tuple[tuple[str, ...] | None, str]:
+        """An order whose every step is safe, or None and why not. `lenient`: only its end must be (it is unsafe now)."""
+        problem = ""
+        queue: deque[tuple[str, ...]] = deque([()])
+        seen: set[frozenset[str]] = {frozenset()}
+        while queue:
+            done = queue.popleft()
+            if len(done) == len(names):
+                return done, ""
+            for d in names:
+                key = frozenset((*done, d))
+                if d in done or key in seen:
+                    continue
+                reason = self.unsafe({**before, **{k: needed[k] for k in key}})
+                if reason is None or (lenient and len(key) < len(names)):
+                    seen.add(key)
+                    queue.append((*done, d))
+                else:
+                    problem = reason
+        return None, problem
 
 
 def _positions(standing: Mapping[str, Standing]) -> dict[str, str | None]:

@@ -108,10 +108,9 @@ def prove_layout(seat: Seat, say: Say, hear: Hear | None, *, meter: bool, by: st
         told = len(ended)
         if proof.get("state") == "ended":
             return dict(proof)
-        if proof.get("state") == "asking" and proof["step"] != asked:
-            asked = proof["step"]
-            step = next(s for s in proof["steps"] if s[0] == asked)
-            _answer(seat, step, hear, say)
+        if proof.get("state") == "asking" and _question(proof) != asked:
+            asked = _question(proof)
+            _answer(seat, proof, hear, say)
 
 
 _SIGN = {"pass": "x", "fail": "FAILED", "skip": "left out"}
@@ -121,14 +120,21 @@ _WORDS = {"c": "closed", "closed": "closed", "o": "open", "open": "open"}
 def _news(seat: Seat, told: int, asked: str) -> bool:
     proof = seat.get("proof", "now") or {}
     done = sum(1 for s in proof.get("steps", ()) if s[4] != "open")
-    return done > told or proof.get("state") == "ended" or (proof.get("state") == "asking" and proof["step"] != asked)
+    return (
+        done > told or proof.get("state") == "ended" or (proof.get("state") == "asking" and _question(proof) != asked)
+    )
 
 
-def _answer(seat: Seat, step: list[str], hear: Hear | None, say: Say) -> None:
+def _question(proof: dict[str, Any]) -> str:
+    return f"{proof['step']}/{proof['by_hand']}"
+
+
+def _answer(seat: Seat, proof: dict[str, Any], hear: Hear | None, say: Say) -> None:
+    step = next(s for s in proof["steps"] if s[0] == proof["step"])
     answer = "skip"
-    if step[1] == "hand":
-        say(f"Now {step[2]}; the proof goes on when its contacts say so." if hear else f"{step[2]}: left out")
+    if proof["by_hand"]:
         if hear is not None:
+            say(f"Now {proof['by_hand']}; the proof goes on when its contacts say so.")
             return
     elif hear is not None:
         answer = _WORDS.get(hear(f"{step[2]}: closed, open, or nothing to leave it out? ").strip().lower(), "skip")

@@ -6,11 +6,11 @@ put in order so that no leg crosses a track between, then packed together.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from frogfeed.console.drawing.nodes import Turned
-from frogfeed.console.drawing.units import JOINT, LANE, LEAN, MARGIN, PIECE, SLIP, SLOPE, STUB
+from frogfeed.console.drawing.units import JOINT, LANE, LEAN, MARGIN, PIECE, SLIP, SLOPE, STEEP, STUB
 from frogfeed.track.network import End, Joint
 
 Track = tuple[str, int]
@@ -62,11 +62,12 @@ def track_of(turned: Turned, end: End) -> Track:
 def least(turned: Turned, a: End, b: End, lanes_apart: float) -> float:
     """The shortest way from west to east that a joint between these ends can be drawn in."""
     sloped = (turned.lean(a) != 0) + (turned.lean(b) != 0)
+    beyond = max(abs(lanes_apart) * LANE - 2 * LEAN, 0.0) / STEEP
     if sloped == 2:
-        return max(abs(lanes_apart * LANE - 2 * LEAN) / SLOPE, JOINT if lanes_apart != 1 else 14.0)
+        return max(beyond + (PIECE / 2 if beyond else 0.0), 14.0)
     if sloped == 1:
-        return (abs(lanes_apart) * LANE - 2 * LEAN) / SLOPE + PIECE if lanes_apart else PIECE
-    return JOINT if not lanes_apart else 2 * PIECE * abs(lanes_apart)
+        return beyond + PIECE
+    return JOINT if not lanes_apart else JOINT + 1.5 * abs(lanes_apart) * LANE / STEEP
 
 
 class _Layout:
@@ -98,16 +99,20 @@ class _Layout:
     def of(self, end: End) -> Track:
         return self.chain[track_of(self.turned, end)]
 
-    def aside(self, end: End) -> float:
-        """How many lanes a track moves aside to enter a crossing whose two lanes lie far apart."""
-        tracks = range(len(self.turned.shapes[end[0]].straight))
-        rows = [self.lanes.get(self.chain[(end[0], k)], 0) for k in tracks]
-        return max(0.0, (max(rows) - min(rows) - 1) / 2) if len(rows) > 1 else 0.0
+    def row(self, end: End) -> float:
+        """The row on which a track enters a node; the two of a crossing never lie further apart than one row."""
+        tracks = range(max(1, len(self.turned.shapes[end[0]].straight)))
+        rows = [self.lanes.get(self.chain[(end[0], k)], k) for k in tracks]
+        own = self.lanes.get(self.of(end), track_of(self.turned, end)[1])
+        if max(rows) - min(rows) <= 1:
+            return own
+        middle = (max(rows) + min(rows)) / 2
+        return middle + (0.5 if own > middle else -0.5)
 
     def apart(self, a: End, b: End) -> float:
         ca, cb = self.of(a), self.of(b)
         if ca == cb:
-            return 0
+            return abs(self.row(a) - self.row(b)) if self.lanes else 0
         return abs(self.lanes[ca] - self.lanes[cb]) if self.lanes else 1
 
     # ---- west to east ---------------------------------------------------------------------------------
@@ -117,21 +122,11 @@ class _Layout:
         out: dict[str, list[tuple[str, float]]] = {n: [] for n in self.width}
         into: dict[str, list[tuple[str, float]]] = {n: [] for n in self.width}
         for a, b in self.pairs:
-            need = least(self.turned, a, b, self.apart(a, b)) + PIECE * (self.aside(a) + self.aside(b))
+            need = least(self.turned, a, b, self.apart(a, b))
             out[a[0]].append((b[0], need))
             into[b[0]].append((a[0], need))
-        order = self._order(out, into)
-        x: dict[str, float] = {}
-        for n in order:
-            x[n] = max((x[p] + self.width[p] + d for p, d in into[n]), default=0.0)
-        loose: set[str] = set()
-        for n in order:
-            if all(p in loose and len(out[p]) == 1 for p, _ in into[n]):
-                loose.add(n)
-        for n in reversed(order):
-            if n in loose and out[n]:
-                x[n] = max(x[n], min(x[s] - d for s, d in out[n]) - self.width[n])
-        for n in order:
+        x = self._pulled_together(out)
+        for n in self.width:
             if self.turned.shapes[n].place and into[n] and out[n]:
                 start = max(x[p] + self.width[p] + d for p, d in into[n])
                 end = min(x[s] - d for s, d in out[n])
@@ -139,20 +134,18 @@ class _Layout:
                     x[n], self.width[n] = start, end - start
         return x
 
-    def _order(
-        self, out: Mapping[str, list[tuple[str, float]]], into: Mapping[str, list[tuple[str, float]]]
-    ) -> list[str]:
-        left = {n: len(into[n]) for n in self.width}
-        ready = [n for n in self.width if not left[n]]
-        order: list[str] = []
-        while ready:
-            n = ready.pop(0)
-            order.append(n)
-            for s, _ in out[n]:
-                left[s] -= 1
-                if not left[s]:
-                    ready.append(s)
-        return order
+    def _pulled_together(self, out: Mapping[str, list[tuple[str, float]]]) -> dict[str, float]:
+        """The places that keep every joint its room and make the joints as short as can be, all of them together."""
+        names = list(self.width)
+        number = {n: i for i, n in enumerate(names)}
+        cost = [1e-3] * len(names)
+        rows: list[tuple[int, int, float]] = []
+        for a, onward in out.items():
+            for b, need in onward:
+                cost[number[a]] -= 1.0
+                cost[number[b]] += 1.0
+                rows.append((number[a], number[b], self.width[a] + need))
+        return dict(zip(names, least_differences(cost, rows), strict=True))
 
     # ---- top to bottom --------------------------------------------------------------------------------
 
@@ -186,8 +179,8 @@ class _Layout:
                 down = -1 if self.turned.flip[n] else 1
                 c, d = self.chain[(n, k)], self.chain[(n, k + 1)]
                 if c != d:
-                    found.setdefault(c, []).append((down, 1e9, d))
-                    found.setdefault(d, []).append((-down, 1e9, c))
+                    found.setdefault(c, []).append((down, -1e9, d))
+                    found.setdefault(d, []).append((-down, -1e9, c))
         return {c: sorted(links, key=lambda link: link[1]) for c, links in found.items()}
 
     def place_lanes(self, x: Mapping[str, float]) -> None:
@@ -198,29 +191,68 @@ class _Layout:
             main = todo[0]
             order, at = [main], {main}
             queue = [main]
-            parent: dict[Track, Track] = {}
             while queue:
                 here = queue.pop(0)
                 for way, _, there in links.get(here, ()):
                     if there not in at:
                         order.insert(order.index(here) + (1 if way > 0 else 0), there)
                         at.add(there)
-                        parent[there] = here
                         queue.append(there)
-            rows = {main: 0}
-            middle = order.index(main)
-            for side, step in ((order[middle + 1 :], 1), (order[:middle][::-1], -1)):
-                done: list[Track] = [main]
-                for c in side:
-                    over = [abs(rows[d]) for d in done if _overlap(spans[c], spans[d])]
-                    up = rows.get(parent[c])
-                    rows[c] = step * (1 + max([*over, abs(up) if up is not None else 0]))
-                    done.append(c)
-            low = min(rows.values())
+            rows = self._packed(order, spans, links)
             for c, row in rows.items():
-                self.lanes[c] = base + row - low
-            base += max(rows.values()) - low + 2
+                self.lanes[c] = base + row
+            base += max(rows.values()) + 2
             todo = [c for c in todo if c not in at]
+
+    def _packed(
+        self,
+        order: list[Track],
+        spans: Mapping[Track, list[float]],
+        links: Mapping[Track, list[tuple[int, float, Track]]],
+    ) -> dict[Track, int]:
+        """Rows that keep the order wherever two chains lie beside each other, with legs as short as can be."""
+        number = {c: i for i, c in enumerate(order)}
+        pairs = [(number[c], number[d]) for c in order for _, _, d in links.get(c, ()) if number[c] < number[d]]
+        cost = [1e-3] * len(order) + [1.0] * len(pairs)
+        rows: list[tuple[int, int, float]] = []
+        for i, c in enumerate(order):
+            for j in range(i + 1, len(order)):
+                if _overlap(spans[c], spans[order[j]]) or (i, j) in pairs:
+                    rows.append((i, j, 1.0))
+        legs = [(len(order) + k, i, j) for k, (i, j) in enumerate(pairs)]
+        found = least_differences(cost, rows, legs)
+        return {c: round(found[i]) for i, c in enumerate(order)}
+
+
+def least_differences(
+    cost: Sequence[float], rows: Iterable[tuple[int, int, float]], legs: Iterable[tuple[int, int, int]] = ()
+) -> list[float]:
+    """Values of 0 and more with the least cost, where for each row (i, j, d) value j lies at least d beyond value i.
+
+    A leg (k, i, j) makes value k at least the difference of j and i. Solved as a linear program, to the optimum.
+    """
+    import numpy as np
+    from scipy.optimize import linprog
+    from scipy.sparse import csr_matrix
+
+    data: list[tuple[int, int, float]] = []
+    bounds: list[float] = []
+    for i, j, d in rows:
+        n = len(bounds)
+        data += [(n, i, 1.0), (n, j, -1.0)]
+        bounds.append(-d)
+    for k, i, j in legs:
+        n = len(bounds)
+        data += [(n, j, 1.0), (n, i, -1.0), (n, k, -1.0)]
+        bounds.append(0.0)
+    if not bounds:
+        return [0.0] * len(cost)
+    r, c, v = zip(*data, strict=True)
+    matrix = csr_matrix((v, (r, c)), shape=(len(bounds), len(cost)))
+    found = linprog(np.array(cost), A_ub=matrix.toarray(), b_ub=np.array(bounds), bounds=[(0.0, None)] * len(cost))
+    if found.x is None:
+        raise ValueError("these differences cannot hold together")
+    return [float(x) for x in found.x]
 
 
 def _overlap(a: list[float], b: list[float]) -> bool:

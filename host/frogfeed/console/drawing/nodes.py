@@ -65,8 +65,12 @@ class _Ends:
 
 
 def shapes(layout: Layout, network: RailNetwork) -> dict[str, Shape]:
-    """Every piece and place of the network as a node."""
+    """Every piece and place of the network as a node.
+
+    Straight lies the leg that a line runs through; else one that leads on to another piece; else the middle one.
+    """
     through = _through(layout)
+    onward = {j.a: j.b[0] for j in network.joints} | {j.b: j.a[0] for j in network.joints}
     ends: dict[str, _Ends] = {}
     for road in network.roads:
         found = ends.setdefault(road.piece, _Ends())
@@ -78,7 +82,10 @@ def shapes(layout: Layout, network: RailNetwork) -> dict[str, Shape]:
             found = ends.setdefault(piece, _Ends())
             if end not in found.zero and end not in found.one:
                 (found.one if found.zero else found.zero).append(end)
-    return {name: _shape(name, e, name in layout.file.place, through.get(name, ())) for name, e in ends.items()}
+    for name, e in ends.items():
+        leads = [x for x in (*e.zero, *e.one) if onward.get((name, x), name) not in layout.file.place]
+        through.setdefault(name, []).extend((x, x) for x in leads)
+    return {name: _shape(name, e, name in layout.file.place, through[name]) for name, e in ends.items()}
 
 
 def _shape(name: str, ends: _Ends, place: bool, through: Sequence[tuple[str, str]]) -> Shape:

@@ -127,6 +127,8 @@ def _tip_at(
     if not facing:
         steps.reverse()
     for other in others:
+        if distance(point_at(run.line, steps[0]), other.line) > TIP:
+            continue
         together = False
         for s in steps:
             d = distance(point_at(run.line, s), other.line)

@@ -10,6 +10,8 @@ PIECE = 132.0
 SLIP = 220.0
 SLOPE = 2 * LEAN / PIECE
 """Slope of a leg at the end of its piece."""
+STEEP = 0.85
+"""Steepest slope of a joint that crosses several lanes."""
 JOINT = 26.0
 """Shortest joint."""
 STUB = 46.0

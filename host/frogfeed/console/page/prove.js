@@ -57,10 +57,12 @@ function ask(p) {
     replace(boxes.ask);
     return;
   }
-  if (asked === p.step) return;
-  asked = p.step;
+  if (asked === p.step + p.by_hand) return;
+  asked = p.step + p.by_hand;
   const step = p.steps.find((s) => s[0] === p.step);
-  const [name, kind, what] = step;
+  const name = step[0];
+  const what = p.by_hand || step[2];
+  const kind = p.by_hand ? "hand" : "meter";
   const say = (answer) => order("prove.answer", { step: name, answer, note: "" });
   const buttons = kind === "meter"
     ? [make("button", { type: "button", class: "main", onclick: () => say("closed") }, "It reads closed"), make("button", { type: "button", class: "main", onclick: () => say("open") }, "It reads open")]
