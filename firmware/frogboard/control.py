@@ -116,6 +116,8 @@ class Control:
     def step(self, dt_ms: int) -> None:
         """`dt_ms` have passed since the last step; inputs and readings are those of now."""
         self.inputs.step(dt_ms)
+        if self.inputs.changed:
+            self._tell_inputs()
         for hand in self.hand_drives:
             if hand.follow(self.inputs):
                 for feed in hand.feeds:
@@ -143,6 +145,14 @@ class Control:
                     self.log.put(events.FEED, i, told)
                 feed.rest()
         self.panel.lamps(dt_ms)
+
+    def _tell_inputs(self) -> None:
+        inputs = self.inputs
+        for i in range(inputs.count):
+            if inputs.known[i] and inputs.told[i] != inputs.on[i]:
+                if inputs.told[i] != 2 or inputs.on[i]:
+                    self.log.put(events.INPUT, i, inputs.on[i])
+                inputs.told[i] = inputs.on[i]
 
     def _stall(self) -> None:
         for d in range(len(self.drives)):

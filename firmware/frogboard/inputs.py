@@ -18,6 +18,9 @@ class Inputs:
         """0 until an input has been steady for its debounce time once."""
         self.pressed = bytearray(count)
         """1 in the tick in which an input went on, after it was known to be off."""
+        self.changed = False
+        """Whether one went on or off, or became known, in this tick; `told` has what it was before."""
+        self.told = bytearray([2] * count)
         self._last = bytearray(count)
         self._limit_ms = array.array("h", [spec["debounce_ms"] for spec in specs])
         self._steady_ms = array.array("h", [0] * count)
@@ -26,6 +29,7 @@ class Inputs:
     def step(self, dt_ms: int) -> None:
         """`dt_ms` have passed since the last look; `raw` is what is seen now."""
         busy = False
+        self.changed = False
         for i in range(self.count):
             now = self.raw[i]
             self.pressed[i] = 0
@@ -40,6 +44,7 @@ class Inputs:
                         self.pressed[i] = 1
                     self.on[i] = now
                     self.known[i] = 1
+                    self.changed = True
                     self._steady_ms[i] = 0
                 else:
                     busy = True

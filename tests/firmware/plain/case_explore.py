@@ -136,7 +136,7 @@ def test_the_walk_finds_what_is_wrong():
     doc = board([drive(rest="hold")], [feed])
     doc["trips"] = [{"name": "K", "input": {"pin": 20}, "watches": [0]}]
     actions = COMMON[:2] + COMMON[3:] + [throw(0, 0), throw(0, 1)] + STRIKE
-    explore(lambda: World(doc, known=True), actions, 4000)
+    explore(lambda: World(doc, known=True), actions, 1500)
 
     def late_off(self, k, drive_, to):
         return False
@@ -169,7 +169,7 @@ def test_the_walk_finds_what_is_wrong():
         sound = getattr(cls, name)
         setattr(cls, name, broken)
         try:
-            explore(lambda: World(doc, known=True), actions, 4000)
+            explore(lambda: World(doc, known=True), actions, 2500)
         except AssertionError as error:
             print("  %s broken: %s" % (name, str(error).split(",")[0]))
             continue
