@@ -29,6 +29,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "throw": ("throw", "Throw a turnout or drive."),
     "state": ("state", "Show what a board reports."),
     "watch": ("watch", "Live view of positions, feeds and faults."),
+    "off": ("off", "All feeds off, or their faults cleared."),
     "trim": ("trim", "Set servo ends live, and save them in the layout file."),
     "prove": ("prove", "Prove the wiring by throwing, sensing and metering."),
     "console": ("console", "The local page: see it, throw it, trim it, prove it."),

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from frogfeed.board.transfer import pull
+from frogfeed.board.recover import recover
 from frogfeed.commands.link import connected, port_options
-from frogfeed.commands.shared import BOARD, USAGE, fail
+from frogfeed.commands.shared import USAGE, fail
 from frogfeed.layout.atomic import create_file
 
 
@@ -20,11 +20,13 @@ def command(output: Path, port: str | None, serial: str | None) -> None:
     if output.exists():
         fail(f"{output} is there already, and was left as it is. Choose another name.", USAGE)
     with connected(port, serial) as client:
-        found = pull(client, "layout")
-    if found is None:
-        fail("The board keeps no layout file: none was ever pushed to it.", BOARD)
+        found = recover(client)
+    data = found.trimmed.encode("utf-8")
     try:
-        create_file(output, found.data)
+        create_file(output, data)
     except OSError as e:
         fail(f"{output} could not be written: {e.strerror}.", USAGE)
-    click.echo(f"Wrote {output}: {len(found.data)} bytes, CRC {found.crc32}.")
+    trims = f", with {len(found.trims)} trimmed servo ends" if found.trims else ""
+    click.echo(f"Wrote {output}: {len(data)} bytes{trims}.")
+    if not found.fits:
+        click.echo("The settings in force on the board were built from another version of this file.", err=True)

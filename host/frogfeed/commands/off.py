@@ -1,0 +1,22 @@
+"""`frogfeed off`: all feeds off, or their faults cleared."""
+
+from __future__ import annotations
+
+import click
+
+from frogfeed.board.commands import all_off, feed_reset
+from frogfeed.commands.link import connected, port_options
+
+
+@click.command("off")
+@click.option("--clear", is_flag=True, help="Instead clear the faults of all feeds, so that they work again.")
+@click.option("--feed", help="With --clear: only this feed.")
+@port_options
+def command(clear: bool, feed: str | None, port: str | None, serial: str | None) -> None:
+    """Turn all feeds of a board off; with --clear, let those with a latched fault work again."""
+    with connected(port, serial) as client:
+        if clear or feed:
+            click.echo(f"{feed_reset(client, feed)} faults cleared.")
+            return
+        off, held = all_off(client)
+        click.echo(f"{off} feeds are off" + (f"; {held} have no off and stay as they are." if held else "."))
