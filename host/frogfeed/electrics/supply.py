@@ -106,7 +106,7 @@ def _trip(
         "a short that does not trip heats wires, contacts and wheels until somebody smells it",
         proposal,
         at,
-        witness=dict(weakest.settings),
+        witness=dict(weakest.when),
         path=(weakest.left, weakest.right),
     )
 
@@ -135,6 +135,6 @@ def _fall(
         "trains slow down there, and lamps dim as they pass",
         propose(layout, network, outputs, name, (lowest,), most_ohm=allowed / d.load_a),
         at,
-        witness=dict(lowest.settings),
+        witness=dict(lowest.when),
         path=(lowest.left, lowest.right),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from frogfeed.electrics import practice
 from frogfeed.electrics.circuit import AS_STATED, USUAL, OutputPaths, Sizes, build_circuit
@@ -12,7 +13,7 @@ from frogfeed.electrics.nodal import Nodal
 from frogfeed.electrics.settings_cover import cover
 from frogfeed.layout.model import Layout
 from frogfeed.parts import wires
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network import RailNetwork, Road
 
 UNFED_V = 0.5
 UNFED_OHM = 1e4
@@ -32,7 +33,8 @@ class Spot:
 
     `open_v` and `load_v` between the rails without a train and with the district's load there (warm copper);
     `least_a` and `most_a` through a dead short there (warm and cold copper), before the supply limits it.
-    `wire_ohm` is the resistance behind the spot without the supply's own.
+    `wire_ohm` is the resistance behind the spot without the supply's own. `settings` are those of every drive;
+    `when` only those that set the road.
     """
 
     left: str
@@ -40,6 +42,7 @@ class Spot:
     road: str
     district: str
     settings: Mapping[str, str]
+    when: Mapping[str, str]
     open_v: float
     load_v: float
     least_a: float
@@ -59,8 +62,16 @@ class Survey:
 
     def at_rail(self, rail: str) -> Spot | None:
         """The weakest spot that a rail belongs to."""
-        mine = [s for s in self.spots.values() if rail in (s.left, s.right)]
-        return min(mine, key=lambda s: s.least_a, default=None)
+        return self._weakest.get(rail)
+
+    @cached_property
+    def _weakest(self) -> Mapping[str, Spot]:
+        found: dict[str, Spot] = {}
+        for s in self.spots.values():
+            for rail in (s.left, s.right):
+                if rail not in found or s.least_a < found[rail].least_a:
+                    found[rail] = s
+        return found
 
 
 def survey(layout: Layout, network: RailNetwork, outputs: OutputPaths = USUAL, sizes: Sizes = AS_STATED) -> Survey:
@@ -68,10 +79,10 @@ def survey(layout: Layout, network: RailNetwork, outputs: OutputPaths = USUAL, s
     found: dict[tuple[str, str], Spot] = {}
     pieces = _districts(network)
     for config in cover(network):
-        pairs: dict[tuple[str, str], str] = {}
+        pairs: dict[tuple[str, str], Road] = {}
         for road in config.roads:
             for pair in facing_pairs(road.left, road.right):
-                pairs.setdefault(pair, road.name)
+                pairs.setdefault(pair, road)
         listed = list(pairs)
         if not listed:
             continue
@@ -87,9 +98,10 @@ def survey(layout: Layout, network: RailNetwork, outputs: OutputPaths = USUAL, s
             spot = Spot(
                 pair[0],
                 pair[1],
-                pairs[pair],
+                pairs[pair].name,
                 district,
                 config.settings,
+                set_by(pairs[pair], config.settings),
                 volts,
                 volts - ohms * d.load_a,
                 volts / ohms,
@@ -104,6 +116,12 @@ def survey(layout: Layout, network: RailNetwork, outputs: OutputPaths = USUAL, s
             else:
                 found[pair] = replace(before, most_a=max(spot.most_a, before.most_a))
     return Survey(found)
+
+
+def set_by(road: Road, settings: Mapping[str, str]) -> Mapping[str, str]:
+    """The fewest of these settings that set the road."""
+    held = [dict(t) for t in road.when if all(settings.get(d) == s for d, s in t)]
+    return min(held, key=len, default={})
 
 
 def _districts(network: RailNetwork) -> dict[str, str]:

@@ -6,7 +6,7 @@ Every step is read off the layout's facts, the catalogue's kind and the rail net
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from frogfeed.findings.finding import Location
 from frogfeed.layout.ends import kind_name
@@ -15,7 +15,7 @@ from frogfeed.layout.schema import Blades, FrogFeed, Hand, Links, Make, Piece
 from frogfeed.plan.model import Plan
 from frogfeed.track.catalogue import Kind, kinds_of
 from frogfeed.track.conditions import When
-from frogfeed.track.network import BondKind, Joint, RailNetwork
+from frogfeed.track.network import Bond, BondKind, Feed, Joint, RailNetwork, SwitchedFeed
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,7 @@ def make_ups(
     """
     known = kinds_of(layout) if kinds is None else kinds
     where = plan.channels() if plan is not None else {}
-    joints = _joints(network)
+    joints, own = _joints(network), _own(network)
     pieces = layout.file.pieces()
     found: list[MakeUp] = []
     for name, shown in network.pieces.items():
@@ -120,11 +120,11 @@ def make_ups(
         drives: tuple[str, ...] = ()
         if piece is not None:
             steps += _links(name, piece, known[kind_name(piece)])
-            steps += _bonds(name, network)
-            drives = _drives(name, network)
+            steps += _bonds(own[name].bonds)
+            drives = tuple(d for d in network.drives if d in own[name].drives)
         steps += _joiners(name, joints.get(name, ()))
-        steps += _feeds(layout, network, name)
-        steps += _switched(network, name, where)
+        steps += _feeds(layout, own[name].feeds)
+        steps += _switched(own[name].switched, where)
         if piece is not None or steps:
             found.append(
                 MakeUp(
@@ -149,16 +149,35 @@ def _links(name: str, piece: Piece, kind: Kind) -> Iterable[Step]:
             yield KeepLink(f"{name}.{a}", f"{name}.{b}")
 
 
-def _bonds(name: str, network: RailNetwork) -> Iterable[Step]:
+@dataclass(slots=True)
+class _Own:
+    """What of the network is of one piece or place."""
+
+    bonds: list[Bond] = field(default_factory=list)
+    feeds: list[Feed] = field(default_factory=list)
+    switched: list[SwitchedFeed] = field(default_factory=list)
+    drives: set[str] = field(default_factory=set)
+
+
+def _own(network: RailNetwork) -> dict[str, _Own]:
+    found: dict[str, _Own] = {name: _Own() for name in network.pieces}
+    for bond in network.bonds:
+        found[network.piece_of[bond.a]].bonds.append(bond)
+    for feed in network.feeds:
+        found[network.piece_of[feed.rail]].feeds.append(feed)
+    for s in network.switched:
+        found[network.piece_of[s.rail]].switched.append(s)
+    for road in network.roads:
+        found[road.piece].drives |= {d for t in road.when for d, _ in t}
+    return found
+
+
+def _bonds(bonds: Iterable[Bond]) -> Iterable[Step]:
+    listed = list(bonds)
     for kind in (BondKind.BLADE, BondKind.FROG):
-        for bond in network.bonds:
-            if bond.kind is kind and network.piece_of.get(bond.a) == name:
+        for bond in listed:
+            if bond.kind is kind:
                 yield BondRails(bond.a, bond.b, kind)
-
-
-def _drives(name: str, network: RailNetwork) -> tuple[str, ...]:
-    used = {d for r in network.roads if r.piece == name for t in r.when for d, _ in t}
-    return tuple(d for d in network.drives if d in used)
 
 
 def _joints(network: RailNetwork) -> dict[str, list[Joint]]:
@@ -182,14 +201,12 @@ def _joiners(name: str, joints: Iterable[Joint]) -> Iterable[Step]:
                 yield FitJoiner(j.b[1], hand, beyond, mine, conducts, trusted)
 
 
-def _feeds(layout: Layout, network: RailNetwork, name: str) -> Iterable[Step]:
-    for feed in network.feeds:
-        if network.piece_of.get(feed.rail) == name:
-            yield FitDropper(feed.rail, feed.wire, feed.size or layout.file.layout.dropper_wire, feed.mm)
+def _feeds(layout: Layout, feeds: Iterable[Feed]) -> Iterable[Step]:
+    for feed in feeds:
+        yield FitDropper(feed.rail, feed.wire, feed.size or layout.file.layout.dropper_wire, feed.mm)
 
 
-def _switched(network: RailNetwork, name: str, where: Mapping[str, tuple[str, str]]) -> Iterable[Step]:
-    for s in network.switched:
-        if network.piece_of.get(s.rail) == name:
-            board, channel = where.get(s.output, (None, None))
-            yield FitSwitched(s.rail, s.output, board, channel, tuple((r.when, r.wire) for r in s.rows))
+def _switched(switched: Iterable[SwitchedFeed], where: Mapping[str, tuple[str, str]]) -> Iterable[Step]:
+    for s in switched:
+        board, channel = where.get(s.output, (None, None))
+        yield FitSwitched(s.rail, s.output, board, channel, tuple((r.when, r.wire) for r in s.rows))

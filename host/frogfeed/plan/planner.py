@@ -256,6 +256,7 @@ def _board(
     by_servo = {c.name: c for c in p.servo}
     by_input = {c.name: c for c in p.input}
     by_feed = {c.name: c for c in p.feed}
+    normals = _normals(layout)
     drives = tuple(
         _drive_plan(
             layout,
@@ -263,6 +264,7 @@ def _board(
             None if d.hand else by_servo[servo_of[d.name]],
             tuple(by_input[input_of[c]] for c in d.contacts),
             moving.get(d.name),
+            normals.get(d.name),
         )
         for d in mine
     )
@@ -318,9 +320,11 @@ def _drive_plan(
     channel: ServoChannel | None,
     inputs: tuple[InputChannel, ...],
     moving: Moving | None,
+    normal: str | None,
 ) -> DrivePlan:
     table = drive_table(layout, need.name)
-    home = need.settings.index(table.home) if table.home in need.settings else _normal(layout, need)
+    wanted = table.home if table.home in need.settings else normal
+    home = need.settings.index(wanted) if wanted in need.settings else None
     return DrivePlan(
         need=need,
         channel=channel,
@@ -333,16 +337,17 @@ def _drive_plan(
     )
 
 
-def _normal(layout: Layout, need: DriveNeed) -> int | None:
-    """The setting that the first turnout on this drive calls normal."""
+def _normals(layout: Layout) -> dict[str, str]:
+    """For each drive the setting that the first turnout on it calls normal."""
     pieces = layout.file.pieces()
+    found: dict[str, str] = {}
     for (name, _), use in drive_uses(layout.file, layout.kinds).items():
         piece = pieces[name]
-        if use.drive == need.name and isinstance(piece, Turnout):
+        if isinstance(piece, Turnout):
             there = use.settings.get(piece.normal.value)
-            if there in need.settings:
-                return need.settings.index(there)
-    return None
+            if there is not None:
+                found.setdefault(use.drive, there)
+    return found
 
 
 def _feed_plan(
