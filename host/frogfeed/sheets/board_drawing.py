@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from frogfeed.sheets.card_drawing import WIRE_PENS
-from frogfeed.sheets.drawing import Box, Drawing, Pen, Sketch
+from frogfeed.sheets.drawing import Anchor, Box, Drawing, Pen, Sketch
 from frogfeed.sheets.model import BoardSheet, TerminalRow, Wire
 from frogfeed.sheets.words import Words
 
@@ -36,6 +36,8 @@ def _terminal(sketch: Sketch, t: TerminalRow, wire: Wire, x: float, y: float, ou
     sketch.line((x - 0.8, y + 0.8), (x + 0.8, y - 0.8), pen=Pen(0.25))
     end = x + out * 9.0
     sketch.line((x + out * 1.3, y), (end, y), pen=WIRE_PENS.get(wire.letter, Pen(0.35)))
+    inside: Anchor
+    outside: Anchor
     inside, outside = ("end", "start") if out > 0 else ("start", "end")
     sketch.text(x - out * 2.2, y + 1.0, t.terminal, anchor=inside, bold=True, part=f"terminal:{t.terminal}")
     if t.pin:

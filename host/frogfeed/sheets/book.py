@@ -13,7 +13,7 @@ from frogfeed.sheets.model import Book, Reading
 from frogfeed.sheets.wires import all_wires, board_sheets
 from frogfeed.sheets.words import Words
 from frogfeed.track.catalogue import kinds_of
-from frogfeed.track.meter import MeterPlan, meter_plan
+from frogfeed.track.meter import MeterCheck, MeterPlan, meter_plan
 from frogfeed.track.network import RailNetwork
 
 Progress = Callable[[str, float], None]
@@ -63,7 +63,8 @@ def build_book(
         cuts=lists.cut_rows(wires, cards, layout, say),
         needs=lists.needs(layout, network, plan, joints, wires, cards, say),
         readings=tuple(
-            Reading(n, c.settings, c.probe_a, c.probe_b, c.expect_closed, c.reason) for n, c in enumerate(checks.checks, 1)
+            Reading(n, c.settings, c.probe_a, c.probe_b, c.expect_closed, _reason(c, say))
+            for n, c in enumerate(checks.checks, 1)
         ),
         readings_about={
             "covered": checks.covered,
@@ -80,3 +81,11 @@ def build_book(
         },
         notes=tuple(f.what for f in plan.findings),
     )
+
+
+def _reason(check: MeterCheck, words: Words) -> str:
+    """The first fault that a wrong reading means, and how many more there are."""
+    if not check.finds:
+        return ""
+    more = len(check.finds) - 1
+    return str(check.finds[0]) + (f" ({words('meter.more', count=more)})" if more else "")

@@ -11,7 +11,6 @@ import textwrap
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from frogfeed.layout.schema import Hand
 from frogfeed.plan.makeup import BondRails, FitDropper, FitJoiner, FitSwitched, KeepLink, RemoveLink
 from frogfeed.sheets.cards import drawn_number
 from frogfeed.sheets.courses import courses
@@ -26,14 +25,14 @@ RAIL = Pen(0.7)
 CROSSING = Pen(0.9)
 THIN = Pen(0.25)
 WIRE_PENS: Mapping[str, Pen] = {"A": Pen(0.35), "B": Pen(0.35, (1.4, 0.7)), "F": Pen(0.35, (2.0, 0.6, 0.4, 0.6))}
-GAUGE_MM = 14.0
+GAUGE_MM = 13.5
 """Gauge on paper: wide enough for a name between the rails."""
 CLOSE_GAUGE_MM = 21.0
 """Gauge on paper for a piece of more than `CLOSE` rails."""
 CLOSE = 14
 TALLEST = 60.0
 """Most height of the rails on paper, mm."""
-ROOMS = (6.0, 10.0, 15.0, 24.0, 40.0)
+ROOMS = (3.5, 6.0, 10.0, 15.0, 24.0, 40.0)
 """Paper above and below the rails for labels, mm: tried in turn until no label lies farther than `FAR` mm off."""
 FAR = 9.0
 SIDE = 19.0
@@ -70,7 +69,9 @@ class _Frame:
         return self.left + (x - self.x0) * self.kx, self.centre + (dy if self.flip else -dy)
 
 
-def card_views(card: Card, kind: Kind, gauge_mm: float, wires: Mapping[str, Wire], width: float, words: Words) -> CardViews:
+def card_views(
+    card: Card, kind: Kind, gauge_mm: float, wires: Mapping[str, Wire], width: float, words: Words
+) -> CardViews:
     """Both views of a card's piece, `width` mm wide. Grows in height until every label has room."""
     shape = lay_rails(kind, courses(kind, drawn_number(card), gauge_mm, card.straight))
     x0, x1, low, high = shape.courses.extent
@@ -227,7 +228,6 @@ class _View:
 
     def _names(self) -> None:
         frogs = {f.rails[0]: f for f in self.kind.frogs}
-        _, _, low, high = self.shape.courses.extent
         for rail in self.shape.stretches:
             if rail in frogs:
                 at = self.shape.frogs.get(frogs[rail].name)
@@ -240,8 +240,7 @@ class _View:
             s = self.shape.main(rail)
             best = self._name_spot(s)
             up = s.inward > 0 if self.below else s.inward < 0
-            inside = rail not in ("SL", "SR")
-            way = (0.0, (1.0 if up else -1.0) * (1.0 if inside else 1.0))
+            way = (0.0, 1.0 if up else -1.0)
             self.labels.append(Label(f"rail:{rail}", (rail,), self.at(best, s.track.y(best)), way, weight=2.5))
 
     def _name_spot(self, s: Stretch) -> float:
@@ -272,12 +271,11 @@ class _View:
             px, py = self.at(x, y)
             out = -1.0 if side == 0 else 1.0
             step = both.get(end)
-            lines, ring = (end,), None
+            lines: tuple[str, ...] = (end,)
+            ring: str | None = None
             if step is not None and not self.below:
                 lines, ring = (end, step.mark), str(step.number)
-            self.labels.append(
-                Label(f"end:{end}", lines, (px + out * 3.6, py), (out, 0.0), leader=False, ring=ring)
-            )
+            self.labels.append(Label(f"end:{end}", lines, (px + out * 3.6, py), (out, 0.0), leader=False, ring=ring))
 
     def _end_point(self, end: str, rail: str) -> tuple[Point, float]:
         """Where a rail shows at an end, on paper, and which way is out (-1 west, 1 east)."""
@@ -403,7 +401,7 @@ class _View:
         self._step_label(step, line[len(line) // 2], (1.0, 0.0))
 
     def _bond_points(self, a: str, b: str) -> tuple[Point, Point]:
-        """Where a bond is soldered: at one x where the rails lie apart far enough to be told, near a blade's fixed end."""
+        """Where a bond is soldered: where the rails lie apart far enough to be told, near a blade's fixed end."""
         best: tuple[float, Point, Point] | None = None
         for s in self.shape.stretches[a]:
             for t in self.shape.stretches[b]:

@@ -65,16 +65,16 @@ def feed_ends(layout: Layout, network: RailNetwork) -> dict[int, str]:
                 if isinstance(x, EndItem | PlaceItem):
                     break
                 gap = gap or isinstance(x, GapItem)
-            for x in (after, before) if gap or before is None else (before, after):
-                if isinstance(x, EndItem):
-                    near.setdefault(item.at, []).append((x.piece, x.end))
+            for end in (after, before) if gap or before is None else (before, after):
+                if isinstance(end, EndItem):
+                    near.setdefault(item.at, []).append((end.piece, end.end))
     found: dict[int, str] = {}
     for n, f in enumerate(network.feeds):
         piece = network.piece_of[f.rail]
-        for name, end in near.get(f.at, ()):
+        for name, which in near.get(f.at, ()):
             shown = network.pieces.get(name)
-            if name == piece and shown is not None and f.rail in shown.ends.get(end, ()):
-                found[n] = end
+            if name == piece and shown is not None and f.rail in shown.ends.get(which, ()):
+                found[n] = which
                 break
     return found
 
@@ -112,8 +112,10 @@ def _numbered(
         yield CardStep(number, does, mark, elsewhere, end)
 
 
-def settings_of(network: RailNetwork, name: str, drives: Sequence[str], kind_rails: Sequence[str]) -> tuple[Setting, ...]:
-    """Every way to set the drives of one piece, all other drives at their first setting."""
+def settings_of(
+    network: RailNetwork, name: str, drives: Sequence[str], kind_rails: Sequence[str]
+) -> tuple[Setting, ...]:
+    """Every way to set the drives of one piece, those that set a road first; other drives at their first setting."""
     feeds = [s for s in network.switched if s.piece == name]
     tables = {d for s in feeds for d in s.drives}
     own = [d for d in network.drives if d in tables or d in drives]
@@ -137,6 +139,7 @@ def settings_of(network: RailNetwork, name: str, drives: Sequence[str], kind_rai
                 forbidden=holds(network.forbidden, at) and not any(holds(r.when, at) for r in roads),
             )
         )
+    found.sort(key=lambda s: not s.roads)
     if len(found) > MOST_SETTINGS:
         found = [s for s in found if s.roads][:MOST_SETTINGS]
     return tuple(found)
@@ -210,4 +213,3 @@ def _channels(
         for f in board.feeds:
             if f.need.output in outputs:
                 yield Channel(f.need.output, board.name, f.channel.name, board.profile.switch(f.channel).kind)
-

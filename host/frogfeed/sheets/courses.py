@@ -104,6 +104,8 @@ _Table = dict[tuple[str, str], tuple[Curve, float, float]]
 
 def _turnout(unit: float, gauge: float, straight: str) -> _Table:
     x0, x1 = -0.35 * unit, 2.9 * unit
+    left: Curve
+    right: Curve
     if straight == "left":
         left, right = _straight, _bend(-1, unit, gauge)
     elif straight == "right":

@@ -187,7 +187,7 @@ class Sketch:
 
     items: list[Item] = field(default_factory=list)
 
-    def line(self, *points: Point, pen: Pen = Pen()) -> None:  # noqa: B008
+    def line(self, *points: Point, pen: Pen = Pen()) -> None:
         """A line through these points."""
         if len(points) > 1:
             self.items.append(Stroke(tuple(points), pen))
@@ -196,12 +196,21 @@ class Sketch:
         """A closed outline, filled with a grey or not at all."""
         self.items.append(Stroke(tuple(points), pen, True, fill))
 
-    def rect(self, box: Box, pen: Pen | None = Pen(), fill: float | None = None) -> None:  # noqa: B008
+    def rect(self, box: Box, pen: Pen | None = Pen(), fill: float | None = None) -> None:
         """A rectangle."""
         self.area(((box.x0, box.y0), (box.x1, box.y0), (box.x1, box.y1), (box.x0, box.y1)), fill, pen)
 
-    def text(self, x: float, y: float, text: str, *, anchor: Anchor = "start", bold: bool = False,
-             pt: float = LEAST_PT, part: str = "") -> None:  # fmt: skip
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        *,
+        anchor: Anchor = "start",
+        bold: bool = False,
+        pt: float = LEAST_PT,
+        part: str = "",
+    ) -> None:
         """A line of text on its baseline."""
         self.items.append(Text(x, y, text, pt, anchor, bold, part=part))
 
@@ -216,7 +225,11 @@ def arrow(tip: Point, towards: Point, size: float = 1.6) -> tuple[Point, Point, 
     n = math.hypot(dx, dy) or 1.0
     ux, uy = dx / n, dy / n
     end = (tip[0] + ux * size, tip[1] + uy * size)
-    return end, (tip[0] - uy * size * 0.45, tip[1] + ux * size * 0.45), (tip[0] + uy * size * 0.45, tip[1] - ux * size * 0.45)
+    return (
+        end,
+        (tip[0] - uy * size * 0.45, tip[1] + ux * size * 0.45),
+        (tip[0] + uy * size * 0.45, tip[1] - ux * size * 0.45),
+    )
 
 
 def bow(a: Point, b: Point, by: float, count: int = 13) -> tuple[Point, ...]:

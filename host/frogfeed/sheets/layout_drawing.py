@@ -9,11 +9,26 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
+from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Hand
 from frogfeed.plan.makeup import FitDropper, FitSwitched
 from frogfeed.sheets.courses import Course, Courses, smooth
-from frogfeed.sheets.drawing import Box, Disc, Drawing, Item, Pen, Point, Sketch, Stroke, parallel
+from frogfeed.sheets.drawing import (
+    LEAST_PT,
+    Anchor,
+    Box,
+    Disc,
+    Drawing,
+    Item,
+    Pen,
+    Point,
+    Sketch,
+    Stroke,
+    Text,
+    parallel,
+)
 from frogfeed.sheets.model import Book, Card
 from frogfeed.sheets.piece_rails import PieceRails, lay_rails
 from frogfeed.sheets.placing import Label, NoRoomError, draw, place, samples
@@ -21,7 +36,6 @@ from frogfeed.sheets.tracks import Map, Node, lay_out
 from frogfeed.sheets.words import Words
 from frogfeed.track.catalogue import Kind
 from frogfeed.track.network import Joint, RailNetwork
-from frogfeed.layout.model import Layout
 
 GAUGE = 3.2
 ROW_MM = 16.0
@@ -50,7 +64,13 @@ class _World:
 
 
 def layout_drawings(
-    layout: Layout, network: RailNetwork, book: Book, kinds: Mapping[str, Kind], width: float, height: float, words: Words
+    layout: Layout,
+    network: RailNetwork,
+    book: Book,
+    kinds: Mapping[str, Kind],
+    width: float,
+    height: float,
+    words: Words,
 ) -> tuple[Drawing, ...]:
     """The sheets of the layout drawing, each at most `width` x `height` mm."""
     apart = 9.0
@@ -64,9 +84,15 @@ def layout_drawings(
 
 
 def _sheets(
-    layout: Layout, network: RailNetwork, book: Book, kinds: Mapping[str, Kind], width: float, height: float,
-    words: Words, apart: float,
-) -> tuple[Drawing, ...]:  # fmt: skip
+    layout: Layout,
+    network: RailNetwork,
+    book: Book,
+    kinds: Mapping[str, Kind],
+    width: float,
+    height: float,
+    words: Words,
+    apart: float,
+) -> tuple[Drawing, ...]:
     plan = lay_out(layout, network, kinds, apart)
     row = max(LEAST_ROW_MM, min(ROW_MM, (height - 2 * MARGIN - 10) / max(1, plan.rows)))
     world = _draw_world(network, book, kinds, plan, row, words)
@@ -76,13 +102,9 @@ def _sheets(
     downs = max(1, math.ceil(total_h / inner_h))
     per = math.ceil(plan.rows / downs)
     ys = [(-0.5 + per * k) * row for k in range(downs)] + [(plan.rows - 0.5) * row]
-    tiles = [
-        Box(xs[i], ys[k], xs[i + 1], ys[k + 1]) for k in range(len(ys) - 1) for i in range(len(xs) - 1)
-    ]
+    tiles = [Box(xs[i], ys[k], xs[i + 1], ys[k + 1]) for k in range(len(ys) - 1) for i in range(len(xs) - 1)]
     across = len(xs) - 1
-    return tuple(
-        _tile(world, t, n, across, len(tiles), words) for n, t in enumerate(tiles)
-    )
+    return tuple(_tile(world, t, n, across, len(tiles), words) for n, t in enumerate(tiles))
 
 
 def _cuts(plan: Map, inner: float) -> list[float]:
@@ -131,7 +153,9 @@ def _draw_world(
             first.add(here)
             y = next(iter(node.rows.values()), 0.0) * row
             world.labels.append(
-                Label(f"district:{here}", (words("layout.district", name=here),), (node.x, y), (-0.5, -0.85), boxed=True)
+                Label(
+                    f"district:{here}", (words("layout.district", name=here),), (node.x, y), (-0.5, -0.85), boxed=True
+                )
             )
     marks = {(j.a, j.b): j.mark for j in book.joints}
     for j in plan.drawn:
@@ -198,8 +222,8 @@ def _piece(
         for s in stretches:
             line = tuple((x, -y) for x, y in s.points(33))
             if rail in plastic:
-                for side in (0.3, -0.3):
-                    world.items.append(Stroke(parallel(line, side), Pen(0.15)))
+                for shift in (0.3, -0.3):
+                    world.items.append(Stroke(parallel(line, shift), Pen(0.15)))
             elif rail in frogs:
                 switched = bool(set(frogs[rail].rails) & fed)
                 world.items.append(Stroke(line, Pen(1.15 if switched else 0.6)))
@@ -288,9 +312,15 @@ def _place(world: _World, node: Node, card: Card | None, row: float, band: Pen |
 
 
 def _joint(
-    world: _World, plan: Map, j: Joint, a: tuple[str, str], b: tuple[str, str], row: float,
-    bands: Sequence[Pen | None], mark: str,
-) -> None:  # fmt: skip
+    world: _World,
+    plan: Map,
+    j: Joint,
+    a: tuple[str, str],
+    b: tuple[str, str],
+    row: float,
+    bands: Sequence[Pen | None],
+    mark: str,
+) -> None:
     na, nb = plan.nodes[a[0]], plan.nodes[b[0]]
     xa, ya = na.x + na.width, na.rows[a[1]] * row
     xb, yb = nb.x, nb.rows[b[1]] * row
@@ -334,14 +364,14 @@ def _joint(
 def _clip(points: Sequence[Point], box: Box) -> list[tuple[Point, ...]]:
     """The parts of a line inside a box."""
     found: list[list[Point]] = []
-    for (ax, ay), (bx, by) in zip(points, points[1:], strict=False):
+    for (ax, ay), (bx, by) in pairwise(points):
         lo, hi = 0.0, 1.0
-        for p, d, low, high in ((ax, bx - ax, box.x0, box.x1), (ay, by - ay, box.y0, box.y1)):
+        for at, d, low, high in ((ax, bx - ax, box.x0, box.x1), (ay, by - ay, box.y0, box.y1)):
             if abs(d) < 1e-12:
-                if p < low or p > high:
+                if at < low or at > high:
                     lo, hi = 1.0, 0.0
                 continue
-            u, v = sorted(((low - p) / d, (high - p) / d))
+            u, v = sorted(((low - at) / d, (high - at) / d))
             lo, hi = max(lo, u), min(hi, v)
         if lo > hi:
             continue
@@ -387,29 +417,43 @@ def _tile(world: _World, tile: Box, n: int, across: int, of: int, words: Words) 
     tile = _cropped(world, tile, n >= across, n + across < of)
     dy = MARGIN - tile.y0
     height = (tile.y1 - tile.y0) + 2 * MARGIN
-    edge = Box(tile.x0 - (MARGIN if n % across == 0 else 0), tile.y0 - (MARGIN if n < across else 0),
-               tile.x1 + (MARGIN if n % across == across - 1 else 0),
-               tile.y1 + (MARGIN if n + across >= of else 0))  # fmt: skip
+    edge = Box(
+        tile.x0 - (MARGIN if n % across == 0 else 0),
+        tile.y0 - (MARGIN if n < across else 0),
+        tile.x1 + (MARGIN if n % across == across - 1 else 0),
+        tile.y1 + (MARGIN if n + across >= of else 0),
+    )
     bands = [_shift(i, dx, dy) for band in world.bands for i in _inside(band, edge)]
     items = [_shift(i, dx, dy) for item in world.items for i in _inside(item, edge)]
     sketch = Sketch([*bands, *items])
     labels = [
-        Label(x.part, x.lines, (x.anchor[0] + dx, x.anchor[1] + dy), x.way, x.bold, x.pt, x.ring, x.leader, x.boxed,
-              x.lone, x.weight)
+        Label(
+            x.part,
+            x.lines,
+            (x.anchor[0] + dx, x.anchor[1] + dy),
+            x.way,
+            x.bold,
+            x.pt,
+            x.ring,
+            x.leader,
+            x.boxed,
+            x.weight,
+        )
         for x in world.labels
         if edge.x0 <= x.anchor[0] < edge.x1 and edge.y0 <= x.anchor[1] < edge.y1
-    ]  # fmt: skip
+    ]
     frame = Box(0.5, 0.5, width - 0.5, height - 0.5)
     x0, x1, y0, y1 = tile.x0 + dx, tile.x1 + dx, tile.y0 + dy, tile.y1 + dy
     match = Pen(0.35, (4.0, 1.2, 0.8, 1.2))
     taken: list[Box] = []
     solid = [s.points for s in items if isinstance(s, Stroke)]
 
-    def edge_line(a: Point, b: Point, name: str, sheet: int, x: float, y: float, anchor: str) -> None:
+    def edge_line(a: Point, b: Point, name: str, sheet: int, x: float, y: float, anchor: Anchor) -> None:
         sketch.line(a, b, pen=match)
         solid.append((a, b))
-        sketch.text(x, y, words("layout.match", name=name, n=sheet), anchor=anchor, bold=True, part="match")  # type: ignore[arg-type]
-        taken.append(sketch.items[-1].box)  # type: ignore[union-attr]
+        text = Text(x, y, words("layout.match", name=name, n=sheet), LEAST_PT, anchor, True, part="match")
+        sketch.items.append(text)
+        taken.append(text.box)
 
     column, line = n % across, n // across
     if column > 0:
@@ -421,7 +465,9 @@ def _tile(world: _World, tile: Box, n: int, across: int, of: int, words: Words) 
     if n >= across:
         edge_line((x0, y0), (x1, y0), _letter(line, column, True), n - across + 1, (x0 + x1) / 2, y0 - 0.9, "middle")
     if n + across < of:
-        edge_line((x0, y1), (x1, y1), _letter(line + 1, column, True), n + across + 1, (x0 + x1) / 2, y1 + 3.2, "middle")
+        edge_line(
+            (x0, y1), (x1, y1), _letter(line + 1, column, True), n + across + 1, (x0 + x1) / 2, y1 + 3.2, "middle"
+        )
     order = {"piece": 0, "district": 1, "place": 2, "joint": 3, "wire": 4}
     labels.sort(key=lambda v: order.get(v.part.partition(":")[0], 9))
     placed = place(labels, samples(solid), frame, taken)
@@ -432,13 +478,7 @@ def _tile(world: _World, tile: Box, n: int, across: int, of: int, words: Words) 
 
 def _cropped(world: _World, tile: Box, above: bool, below: bool) -> Box:
     """The tile without the empty paper above and below its tracks; a side with a match line stays."""
-    ys = [
-        y
-        for item in world.items
-        if isinstance(item, Stroke)
-        for part in _clip(item.points, tile)
-        for _, y in part
-    ]
+    ys = [y for item in world.items if isinstance(item, Stroke) for part in _clip(item.points, tile) for _, y in part]
     if not ys:
         return tile
     return Box(tile.x0, tile.y0 if above else min(ys) - 4.0, tile.x1, tile.y1 if below else max(ys) + 3.0)

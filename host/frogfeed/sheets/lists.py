@@ -93,16 +93,28 @@ def _spare(count: int) -> int:
 
 
 def needs(
-    layout: Layout, network: RailNetwork, plan: Plan, joints: Sequence[JointRow], wires: Sequence[Wire],
-    cards: Sequence[Card], words: Words,
-) -> tuple[Need, ...]:  # fmt: skip
+    layout: Layout,
+    network: RailNetwork,
+    plan: Plan,
+    joints: Sequence[JointRow],
+    wires: Sequence[Wire],
+    cards: Sequence[Card],
+    words: Words,
+) -> tuple[Need, ...]:
     """What to buy or to have, with spares."""
     found: list[Need] = []
 
     def pieces(what: str, about: str, count: int, spare: int | None = None) -> None:
         if count:
             found.append(
-                Need(words(what), about, count, None, float(_spare(count) if spare is None else spare), words("unit.pieces"))
+                Need(
+                    words(what),
+                    about,
+                    count,
+                    None,
+                    float(_spare(count) if spare is None else spare),
+                    words("unit.pieces"),
+                )
             )
 
     insulated = sum(not r.conducts for j in joints for r in j.rails)
@@ -129,7 +141,9 @@ def needs(
         for colour in (colours.A, colours.B):
             key = (d.bus_wire, colour)
             length[key] = length.get(key, 0.0) + d.bus_mm
-        pieces("buy.supply", words("buy.supply.about", district=name, volts=_volts(d.volts), amps=f"{d.trip_a:g}"), 1, 0)
+        pieces(
+            "buy.supply", words("buy.supply.about", district=name, volts=_volts(d.volts), amps=f"{d.trip_a:g}"), 1, 0
+        )
     for (size, colour), mm in length.items():
         count = unknown.get((size, colour), 0)
         about = words("colour", colour=words.colour(colour)) if colour else words("colour.any")
@@ -144,16 +158,27 @@ def needs(
     switches = sum(len(d.inputs) for b in plan.boards for d in b.drives)
     pieces("buy.contact", words("buy.contact.about"), switches)
     for b in plan.boards:
-        pieces("buy.board", words("buy.board.about", board=b.name, profile=b.profile.name, chip=b.profile.chip.upper()), 1, 0)
+        pieces(
+            "buy.board",
+            words("buy.board.about", board=b.name, profile=b.profile.name, chip=b.profile.chip.upper()),
+            1,
+            0,
+        )
         for kind, made_of, note in dict.fromkeys(
             (b.profile.switch(f.channel).kind, b.profile.switch(f.channel).made_of, b.profile.switch(f.channel).note)
             for f in b.feeds
         ):
             count = sum(1 for f in b.feeds if (s := b.profile.switch(f.channel)).kind == kind and s.made_of == made_of)
             found.append(
-                Need(words("buy.output", kind=words(f"output.{kind}"), made=words(f"made.{made_of}")),
-                     words("buy.on", board=b.name) + " " + note, count, None, float(_spare(count)), words("unit.pieces"))
-            )  # fmt: skip
+                Need(
+                    words("buy.output", kind=words(f"output.{kind}"), made=words(f"made.{made_of}")),
+                    words("buy.on", board=b.name) + " " + note,
+                    count,
+                    None,
+                    float(_spare(count)),
+                    words("unit.pieces"),
+                )
+            )
         groups = {f.channel.enable for f in b.feeds if f.channel.enable is not None}
         pieces("buy.enable", words("buy.on", board=b.name), len(groups))
         supply = b.profile.servos
@@ -202,10 +227,16 @@ def move_rows(plan: Plan) -> tuple[MoveRow, ...]:
                 w = m.window
                 found.append(
                     MoveRow(
-                        m.drive, settings[m.drive][m.to], f.need.output, w.off_begin_ms, w.off_sure_ms, w.on_ms, w.done_ms,
+                        m.drive,
+                        settings[m.drive][m.to],
+                        f.need.output,
+                        w.off_begin_ms,
+                        w.off_sure_ms,
+                        w.on_ms,
+                        w.done_ms,
                         w.stretch.ms if w.stretch is not None else None,
                     )
-                )  # fmt: skip
+                )
     return tuple(found)
 
 
@@ -224,8 +255,14 @@ def label_rows(
         about = " ".join(x for x in (w.letter, colour) if x)
         card = words("card.ref", number=numbers[w.card]) if w.card in numbers else ""
         code = "\n".join(
-            x for x in (f"{w.mark} {w.start} > {w.end}", f"{about} {w.size}".strip(), f"{w.card} {card}".strip(),
-                        f"{layout_name} {layout_hash[:8]}") if x
-        )  # fmt: skip
+            x
+            for x in (
+                f"{w.mark} {w.start} > {w.end}",
+                f"{about} {w.size}".strip(),
+                f"{w.card} {card}".strip(),
+                f"{layout_name} {layout_hash[:8]}",
+            )
+            if x
+        )
         found.append(LabelRow(w.mark, w.start, w.end, code, w.card))
     return tuple(found)

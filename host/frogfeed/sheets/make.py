@@ -9,6 +9,7 @@ from pathlib import Path
 from frogfeed.layout.atomic import replace_file
 from frogfeed.layout.model import Layout
 from frogfeed.plan.model import Plan
+from frogfeed.sheets.blocks import Art
 from frogfeed.sheets.board_drawing import board_drawing
 from frogfeed.sheets.book import Progress, build_book, quiet
 from frogfeed.sheets.card_drawing import card_views, signs
@@ -17,7 +18,7 @@ from frogfeed.sheets.drawing import Drawing, Sketch
 from frogfeed.sheets.label_sheets import label_sheets
 from frogfeed.sheets.layout_drawing import layout_drawings
 from frogfeed.sheets.model import Book, Card
-from frogfeed.sheets.pages import Art, Pages
+from frogfeed.sheets.pages import Pages
 from frogfeed.sheets.paper import A4, Paper
 from frogfeed.sheets.render import pdf
 from frogfeed.sheets.svg import to_svg
@@ -31,7 +32,7 @@ CODE_MM = 19.0
 
 def draw_all(
     layout: Layout, network: RailNetwork, book: Book, paper: Paper, words: Words, progress: Progress = quiet
-) -> Art:  # fmt: skip
+) -> Art:
     """Every drawing of a book."""
     kinds = kinds_of(layout)
     wires = {w.mark: w for w in book.wires}
@@ -77,7 +78,7 @@ def make_book(
     words: Words | None = None,
     meter: MeterPlan | None = None,
 ) -> list[Path]:
-    """Write `book.pdf`, `cards/NAME.pdf`, and the drawings as SVG under `drawings/`; the paths written, book first.
+    """Write `book.pdf`, `labels.pdf`, `cards/NAME.pdf` and `drawings/NAME.svg`; the paths written, book first.
 
     `date` is printed and put in the files; left out, it is taken from nothing but the layout, so that the same layout
     gives the same bytes. Raises OSError where the folder cannot be written.
@@ -108,6 +109,11 @@ def make_book(
         above, below, _ = art.cards[card.name]
         path = out_dir / "cards" / f"{card.name}.pdf"
         replace_file(path, pdf(pages.card(card), (above, below, art.codes[card.name]), meta, paper, day))
+        written.append(path)
+    if art.labels:
+        path = out_dir / "labels.pdf"
+        names = [f"{d.name}.svg" for d in art.labels]
+        replace_file(path, pdf([{"kind": "full", "names": names}], art.labels, meta, paper, day))
         written.append(path)
     for d in art.all():
         if d.name.startswith(("code-", "labels-")):

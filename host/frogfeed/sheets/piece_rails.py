@@ -47,9 +47,7 @@ class Stretch:
     def points(self, count: int = 40) -> tuple[Point, ...]:
         """The rail's line."""
         n = max(2, count)
-        return tuple(
-            (x, self.track.y(x)) for i in range(n) for x in (self.x0 + (self.x1 - self.x0) * i / (n - 1),)
-        )
+        return tuple((x, self.track.y(x)) for i in range(n) for x in (self.x0 + (self.x1 - self.x0) * i / (n - 1),))
 
     @property
     def middle(self) -> float:

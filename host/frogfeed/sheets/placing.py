@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +30,11 @@ from frogfeed.sheets.drawing import (
 )
 
 _RINGS = (0.7, 1.6, 2.8, 4.2, 6.0, 8.0, 10.5, 13.5, 17.0, 21.0, 26.0, 32.0, 40.0)
-_WAYS = tuple((math.cos(math.radians(a)), math.sin(math.radians(a))) for a in range(0, 360, 15))
+_WAYS = np.array([(math.cos(math.radians(a)), math.sin(math.radians(a))) for a in range(0, 360, 15)])
+NEAR = 7
+"""How many of the rings are near."""
+GOOD = 9.0
+"""Cost up to which a near place is taken without a look at the far ones."""
 _SPACE = 0.35
 """Clear distance between two texts, mm."""
 
@@ -55,7 +60,6 @@ class Label:
     ring: str | None = None
     leader: bool = True
     boxed: bool = False
-    lone: bool = False
     weight: float = 1.0
 
     @property
@@ -87,7 +91,7 @@ def samples(lines: Iterable[Sequence[Point]], step: float = 0.7) -> NDArray[np.f
     """Points along lines, at most `step` mm apart: what labels keep off."""
     found: list[Point] = []
     for line in lines:
-        for (ax, ay), (bx, by) in zip(line, line[1:], strict=False):
+        for (ax, ay), (bx, by) in pairwise(line):
             n = max(1, math.ceil(math.hypot(bx - ax, by - ay) / step))
             found += [(ax + (bx - ax) * i / n, ay + (by - ay) * i / n) for i in range(n + 1)]
     return np.array(found, dtype=np.float64).reshape(len(found), 2)
@@ -124,58 +128,63 @@ def _best(
     frame: Box,
     boxes: Sequence[Box],
 ) -> Box | None:
+    """The cheapest box: near rings first, the far ones only where the near ones hold nothing good."""
+    near = _among(label, points, leaders, frame, boxes, _RINGS[:NEAR])
+    if near is not None and near[0] <= GOOD:
+        return near[1]
+    far = _among(label, points, leaders, frame, boxes, _RINGS[NEAR:])
+    if near is None or (far is not None and far[0] < near[0]):
+        return None if far is None else far[1]
+    return near[1]
+
+
+def _among(
+    label: Label,
+    points: NDArray[np.float64],
+    leaders: Sequence[tuple[Point, Point]],
+    frame: Box,
+    boxes: Sequence[Box],
+    rings: Sequence[float],
+) -> tuple[float, Box] | None:
     w, h = label.size
     ax, ay = label.anchor
-    centres = [(ax, ay)] if label.lone else []
-    costs = [-6.0] if label.lone else []
-    for ring in _RINGS:
-        for ux, uy in _WAYS:
-            # The box touches the ring with the side that faces the anchor.
-            reach = min(
-                w / 2 / abs(ux) if abs(ux) > 1e-9 else math.inf, h / 2 / abs(uy) if abs(uy) > 1e-9 else math.inf
-            )
-            d = ring + reach
-            centres.append((ax + ux * d, ay + uy * d))
-            turn = 0.0 if label.way is None else 1.0 - (ux * label.way[0] + uy * label.way[1])
-            costs.append(ring * 1.1 + turn * 2.4)
-    c = np.array(centres)
-    x0, x1, y0, y1 = c[:, 0] - w / 2, c[:, 0] + w / 2, c[:, 1] - h / 2, c[:, 1] + h / 2
-    cost = np.array(costs)
+    ux, uy = _WAYS[:, 0], _WAYS[:, 1]
+    with np.errstate(divide="ignore"):
+        reach = np.minimum(w / 2 / np.abs(ux), h / 2 / np.abs(uy))
+    # The box touches the ring with the side that faces the anchor.
+    d = (np.array(rings)[:, None] + reach[None, :]).ravel()
+    turn = np.zeros(len(_WAYS)) if label.way is None else 1.0 - (ux * label.way[0] + uy * label.way[1])
+    cost = (np.array(rings)[:, None] * 1.1 + turn[None, :] * 2.4).ravel()
+    cx, cy = ax + np.tile(ux, len(rings)) * d, ay + np.tile(uy, len(rings)) * d
+    x0, x1, y0, y1 = cx - w / 2, cx + w / 2, cy - h / 2, cy + h / 2
     ok = (x0 >= frame.x0) & (x1 <= frame.x1) & (y0 >= frame.y0) & (y1 <= frame.y1)
-    if boxes:
-        b = np.array([(q.x0, q.y0, q.x1, q.y1) for q in boxes])
-        hit = (
-            (x0[:, None] < b[None, :, 2])
-            & (x1[:, None] > b[None, :, 0])
-            & (y0[:, None] < b[None, :, 3])
-            & (y1[:, None] > b[None, :, 1])
-        )
-        ok &= ~hit.any(axis=1)
-    if not ok.any():
+    for q in boxes:
+        if q.x1 > ax - w - rings[-1] and q.x0 < ax + w + rings[-1]:
+            ok &= (x0 >= q.x1) | (x1 <= q.x0) | (y0 >= q.y1) | (y1 <= q.y0)
+    keep = np.flatnonzero(ok)
+    if not len(keep):
         return None
+    x0, x1, y0, y1, cost = x0[keep], x1[keep], y0[keep], y1[keep], cost[keep]
+    g = 0.25
     if len(points):
-        g = 0.25
-        inside = (
-            (points[None, :, 0] > x0[:, None] - g)
-            & (points[None, :, 0] < x1[:, None] + g)
-            & (points[None, :, 1] > y0[:, None] - g)
-            & (points[None, :, 1] < y1[:, None] + g)
-        )
+        px, py = points[:, 0], points[:, 1]
+        here = (px > x0.min() - g) & (px < x1.max() + g) & (py > y0.min() - g) & (py < y1.max() + g)
+        px, py = px[here][None, :], py[here][None, :]
+        inside = (px > x0[:, None] - g) & (px < x1[:, None] + g) & (py > y0[:, None] - g) & (py < y1[:, None] + g)
         cost = cost + inside.sum(axis=1) * 0.9 * label.weight
-    cost[~ok] = math.inf
     best: tuple[float, Box] | None = None
-    for i in np.argsort(cost, kind="stable")[:160]:
-        if not math.isfinite(cost[i]) or (best is not None and cost[i] >= best[0]):
+    for i in np.argsort(cost, kind="stable"):
+        total = float(cost[i])
+        if best is not None and total >= best[0]:
             break
         box = Box(float(x0[i]), float(y0[i]), float(x1[i]), float(y1[i]))
         line = leader_of(Placed(label, box))
-        total = float(cost[i])
         if line is not None:
             total += 7.0 * sum(_crosses_box(line, q) for q in boxes)
             total += 4.0 * sum(_crosses(line, o) for o in leaders)
         if best is None or total < best[0]:
             best = (total, box)
-    return None if best is None else best[1]
+    return best
 
 
 def leader_of(placed: Placed) -> tuple[Point, Point] | None:
@@ -238,9 +247,7 @@ def draw(placed: Placed, pen: Pen = Pen(0.18)) -> list[Item]:  # noqa: B008
         r = ring_radius(label.ring, label.pt)
         cx, cy = ring_centre(placed)
         items.append(Disc(cx, cy, r, Pen(0.3), 1.0))
-        items.append(
-            Text(cx, cy + (ASCENT_EM - 0.03) * em / 2, label.ring, label.pt, "middle", True, part=label.part)
-        )
+        items.append(Text(cx, cy + (ASCENT_EM - 0.03) * em / 2, label.ring, label.pt, "middle", True, part=label.part))
         left += 2 * r + 0.7
     top = (box.y0 + box.y1) / 2 - line_height(label.pt) * len(label.lines) / 2
     for n, text in enumerate(label.lines):

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime
 import json
+import tempfile
 from collections.abc import Iterable, Mapping
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 from frogfeed.sheets.drawing import Drawing
@@ -18,8 +20,12 @@ class TypesettingError(Exception):
 
 
 def pdf(
-    blocks: Iterable[Mapping[str, Any]], drawings: Iterable[Drawing], meta: Mapping[str, str], paper: Paper, date: datetime.date
-) -> bytes:  # fmt: skip
+    blocks: Iterable[Mapping[str, Any]],
+    drawings: Iterable[Drawing],
+    meta: Mapping[str, str],
+    paper: Paper,
+    date: datetime.date,
+) -> bytes:
     """A PDF of these blocks. The same input gives the same bytes. Raises TypesettingError."""
     import typst
 
@@ -29,15 +35,16 @@ def pdf(
         "paper": {"width": paper.width, "height": paper.height, "margin": paper.margin},
         "blocks": blocks,
     }
-    template = files("frogfeed.sheets").joinpath("templates/book.typ").read_bytes()
-    sources: dict[str, bytes] = {"main.typ": template, "data.json": json.dumps(data).encode()}
-    for d in drawings:
-        sources[f"{d.name}.svg"] = to_svg(d).encode()
-    stamp = datetime.datetime(date.year, date.month, date.day, tzinfo=datetime.timezone.utc)  # noqa: UP017
-    try:
-        made = typst.compile(sources, format="pdf", ignore_system_fonts=True, timestamp=stamp)
-    except Exception as error:
-        raise TypesettingError(str(error)) from error
-    if not isinstance(made, bytes):
-        raise TypesettingError("no single document came back")
-    return made
+    stamp = datetime.datetime(date.year, date.month, date.day, tzinfo=datetime.UTC)
+    with tempfile.TemporaryDirectory(prefix="frogfeed-") as folder:
+        root = Path(folder)
+        (root / "main.typ").write_bytes(files("frogfeed.sheets").joinpath("templates/book.typ").read_bytes())
+        (root / "data.json").write_text(json.dumps(data), encoding="utf-8")
+        for d in drawings:
+            (root / f"{d.name}.svg").write_text(to_svg(d), encoding="utf-8")
+        try:
+            return typst.compile(
+                str(root / "main.typ"), root=str(root), format="pdf", ignore_system_fonts=True, timestamp=stamp
+            )
+        except Exception as error:
+            raise TypesettingError(str(error)) from error

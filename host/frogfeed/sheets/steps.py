@@ -25,14 +25,26 @@ def step_text(step: CardStep, wires: Mapping[str, Wire], words: Words) -> str:
             return _joiner(step, does, words)
         case FitDropper(rail, wire, size):
             near = words("step.near", end=step.end) if step.end else ""
-            return words("step.dropper", rail=rail, near=near, wire=wire, colour=_colour(wires.get(step.mark), words),
-                         size=size_text(size))  # fmt: skip
+            return words(
+                "step.dropper",
+                rail=rail,
+                near=near,
+                wire=wire,
+                colour=_colour(wires.get(step.mark), words),
+                size=size_text(size),
+            )
         case FitSwitched(rail, _, board):
             w = wires[step.mark]
             if board is None:
                 return words("step.feed.none", rail=rail, colour=_colour(w, words), size=size_text(w.size))
-            return words("step.feed", rail=rail, board=board, terminal=w.end.partition(":")[2], colour=_colour(w, words),
-                         size=size_text(w.size))  # fmt: skip
+            return words(
+                "step.feed",
+                rail=rail,
+                board=board,
+                terminal=w.end.partition(":")[2],
+                colour=_colour(w, words),
+                size=size_text(w.size),
+            )
 
 
 def _colour(wire: Wire | None, words: Words) -> str:

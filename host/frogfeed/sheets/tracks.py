@@ -1,7 +1,7 @@
 """Where pieces and plain track lie on the layout drawing: columns and rows worked out from the lines.
 
-Every piece and place is a box with its ends to the west or east. Boxes that a straight way joins share a row; a leg that
-leaves leads to a row above or below, on the side it leaves by. Stated positions order the columns where all have one.
+Every piece and place is a box with its ends to the west or east. Boxes that a straight way joins share a row; a leg
+that leaves leads to a row above or below, on the side it leaves by. Stated positions order the columns.
 """
 
 from __future__ import annotations
@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cmp_to_key
+from functools import cmp_to_key, partial
 
 import numpy as np
-from scipy.optimize import linprog
+from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
 from frogfeed.layout.model import Layout
@@ -82,8 +82,13 @@ def _nodes(layout: Layout, network: RailNetwork, kinds: Mapping[str, Kind]) -> d
         ends = set(kind.ends)
         if ends == {"a.left", "a.right", "b.left", "b.right"}:
             # Looking in from b, left and right are turned about.
-            node = Node(name, PIECE_MM, ("a.left", "a.right"), ("b.right", "b.left"),
-                        (("a.left", "b.right"), ("a.right", "b.left")))  # fmt: skip
+            node = Node(
+                name,
+                PIECE_MM,
+                ("a.left", "a.right"),
+                ("b.right", "b.left"),
+                (("a.left", "b.right"), ("a.right", "b.left")),
+            )
         else:
             rank = {"left": 0, "middle": 1, "right": 2}
             west = tuple(sorted(west, key=lambda e: rank.get(e, 3)))
@@ -197,7 +202,9 @@ def _solve(pairs: Sequence[tuple[int, int, float, float]], count: int, pulls: Ma
             rhs.append(sign * wish)
             n += 1
     matrix = coo_array((data, (rows, cols)), shape=(n, count + len(pulls))).tocsr()
-    result = linprog(cost, A_ub=matrix, b_ub=np.array(rhs), bounds=(0, None), method="highs")
+    result = milp(cost, constraints=LinearConstraint(matrix, ub=np.array(rhs)), bounds=Bounds(0, np.inf))
+    if result.x is None:
+        raise ArithmeticError("the columns or rows of the drawing contradict each other")
     return [float(v) for v in result.x[:count]]
 
 
@@ -405,7 +412,7 @@ def _ordered(
             fresh = []
             for side in (-1, 1):
                 new = [c for c, k in links[here].items() if k.side == side and c not in order]
-                for there in sorted(new, key=cmp_to_key(lambda one, two: outer(here, one, two))):
+                for there in sorted(new, key=cmp_to_key(partial(outer, here))):
                     at = order.index(here)
                     order.insert(at if side < 0 else at + 1, there)
                     fresh.append(there)

@@ -68,32 +68,72 @@ def _wires(layout: Layout, network: RailNetwork, plan: Plan) -> Iterable[Wire]:
             mm = distance_mm(feed.need.place, board.place) or None
             for rail in feed.need.rails:
                 yield Wire(
-                    "", WireKind.FEED, rail, terminal(board.name, feed.channel.name, "C"), "F", header.colours.switched,
-                    header.dropper_wire, mm, feed.need.piece, board.name, feed.channel.name, feed.need.output,
-                )  # fmt: skip
+                    "",
+                    WireKind.FEED,
+                    rail,
+                    terminal(board.name, feed.channel.name, "C"),
+                    "F",
+                    header.colours.switched,
+                    header.dropper_wire,
+                    mm,
+                    feed.need.piece,
+                    board.name,
+                    feed.channel.name,
+                    feed.need.output,
+                )
     for board in plan.boards:
         for channel, pole, wire in supply_points(board):
             side = network.wires[wire].side.value
             district = layout.file.district[network.wires[wire].district]
             mm = distance_mm(district.at_mm, board.place) or None
             yield Wire(
-                "", WireKind.SUPPLY, wire, terminal(board.name, channel, pole), side, colours[side],
-                district.bus_wire, mm, "", board.name, channel, wire,
-            )  # fmt: skip
+                "",
+                WireKind.SUPPLY,
+                wire,
+                terminal(board.name, channel, pole),
+                side,
+                colours[side],
+                district.bus_wire,
+                mm,
+                "",
+                board.name,
+                channel,
+                wire,
+            )
     for board in plan.boards:
         for d in board.drives:
             mm = distance_mm(d.need.place, board.place) or None
             card = _piece_of_drive(layout, network, d.need.name)
             if d.channel is not None:
                 yield Wire(
-                    "", WireKind.SERVO, d.need.name, terminal(board.name, d.channel.name, ""), "", None, SERVO_SIZE, mm,
-                    card, board.name, d.channel.name, d.need.name,
-                )  # fmt: skip
+                    "",
+                    WireKind.SERVO,
+                    d.need.name,
+                    terminal(board.name, d.channel.name, ""),
+                    "",
+                    None,
+                    SERVO_SIZE,
+                    mm,
+                    card,
+                    board.name,
+                    d.channel.name,
+                    d.need.name,
+                )
             for contact, i in zip(d.need.contacts, d.inputs, strict=True):
                 yield Wire(
-                    "", WireKind.CONTACT, contact, terminal(board.name, i.name, ""), "", None, SIGNAL_SIZE, mm, card,
-                    board.name, i.name, contact,
-                )  # fmt: skip
+                    "",
+                    WireKind.CONTACT,
+                    contact,
+                    terminal(board.name, i.name, ""),
+                    "",
+                    None,
+                    SIGNAL_SIZE,
+                    mm,
+                    card,
+                    board.name,
+                    i.name,
+                    contact,
+                )
 
 
 def _piece_of_drive(layout: Layout, network: RailNetwork, drive: str) -> str:

@@ -3,6 +3,8 @@
 Rail, wire and terminal names are data and stay as they are in every language.
 """
 
+# ruff: noqa: E501 - a text stands on one line, however long
+
 from __future__ import annotations
 
 from collections.abc import Mapping
@@ -89,7 +91,7 @@ ENGLISH: Mapping[str, str] = {
     "Slips and diamonds: O outer rails, X blades, K obtuse crossings, M rails between crossings, I inner slip rails, V vee rails. "
     "Plain track: R1 and R2.",
     "sign.hands": "Left and right are always as seen looking into the piece from the end that is named.",
-    "sign.settings": "A card shows the first setting of each drive.",
+    "sign.settings": "A card is drawn as the first setting in its table has it.",
     # card
     "card": "Card",
     "card.ref": "card {number}",
