@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from frogfeed.findings.finding import Finding
 from frogfeed.layout.model import Layout
 from frogfeed.plan.findings import plan_findings
-from frogfeed.track.explain import track_findings
+from frogfeed.track.explain import accept, accepted, track_findings
 from frogfeed.track.network import RailNetwork
 
 SHORTED = ("short", "return-loop")
@@ -23,4 +24,8 @@ def all_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
         shorted = shorted or found.code in SHORTED
         yield found
     if not shorted:
-        yield from plan_findings(layout, network)
+        accepts = accepted(layout)
+        for found in plan_findings(layout, network):
+            piece = replace(found, subject=found.subject.partition(".")[0])
+            as_piece = accept(piece, accepts)
+            yield found if as_piece is piece else replace(as_piece, subject=found.subject)

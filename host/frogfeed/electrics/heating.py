@@ -57,7 +57,7 @@ def wire_findings(layout: Layout, network: RailNetwork, seen: Survey) -> Iterato
             yield said(
                 "elec-wire-thin",
                 Severity.WARNING,
-                rail,
+                name,
                 f"{what} of {_mm2(size)} in {name} may carry {good:g} A for good, and stands {carries.value:g} A",
                 "the supply never trips at that current, so nothing else protects the wire",
                 f"use {_mm2(better.name)} or more, or fuse it" if better else "fuse it, or split the district",
@@ -72,7 +72,7 @@ def wire_findings(layout: Layout, network: RailNetwork, seen: Survey) -> Iterato
             yield said(
                 "elec-wire-heat",
                 Severity.WARNING if through.limited else Severity.NOTE,
-                rail,
+                name,
                 f"a short at {rail} lets {through.amps:.1f} A through {what} of {_mm2(size)} for "
                 f"{d.trip_ms:g} ms: "
                 f"{through.a2s:.0f} A²s, and its insulation stands {wire.i2t_a2s:.0f} A²s",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from frogfeed.electrics import practice
 from frogfeed.electrics.circuit import OutputPaths, supply_volts
@@ -23,10 +23,20 @@ def supply_findings(layout: Layout, network: RailNetwork, seen: Survey, outputs:
         spots = seen.of_district(name)
         if not spots:
             continue
-        weakest = min(spots, key=lambda s: s.least_a)
-        yield from _trip(layout, network, outputs, name, d, weakest, at)
-        lowest = min(spots, key=lambda s: s.load_v)
-        yield from _fall(layout, network, outputs, name, d, lowest, at)
+        for some in _parted(layout, spots, "elec-trip-weak"):
+            yield from _trip(layout, network, outputs, name, d, min(some, key=lambda s: s.least_a), at)
+        for some in _parted(layout, spots, "elec-volts"):
+            yield from _fall(layout, network, outputs, name, d, min(some, key=lambda s: s.load_v), at)
+
+
+def _parted(layout: Layout, spots: Sequence[Spot], code: str) -> Iterator[Sequence[Spot]]:
+    """The spots of pieces that do not accept this finding, then those of pieces that do: neither hides the other."""
+    members = {**layout.file.pieces(), **layout.file.place}
+    agreed = {name for name, m in members.items() if any(a.code == code for a in m.accept)}
+    for wanted in (False, True):
+        some = [s for s in spots if (s.left.partition(".")[0] in agreed) is wanted]
+        if some:
+            yield some
 
 
 def _supply_itself(layout: Layout, name: str, d: District, at: Location | None) -> Iterator[Finding]:

@@ -28,6 +28,9 @@ def output_findings(layout: Layout, seen: Survey, plan: Plan) -> Iterator[Findin
     for board in plan.boards:
         for f in board.feeds:
             for finding in _output(layout, seen, board, f):
+                if finding.severity is not Severity.NOTE:
+                    yield finding
+                    continue
                 key = (finding.code, board.name, f.channel.type, f.need.district)
                 alike.setdefault(key, []).append(finding)
     for found in alike.values():
