@@ -22,7 +22,7 @@ bench: $(DEV_STAMP)
 	$(BIN)/python -m tests.benchmarks
 
 faults: $(DEV_STAMP)
-	$(BIN)/python -m frogfeed.bench.faults
+	$(BIN)/python -m frogfeed.bench.faults --write docs/reference/reliability.md
 
 soak: $(DEV_STAMP)
 	$(BIN)/python -m frogfeed.bench.soak
