@@ -155,7 +155,7 @@ class World:
             assert told in wanted, "S2: %d is told, the table allows %s" % (told, wanted)
         for k, d in enumerate(feed.depends):
             drive = control.drives[d]
-            if not drive.servo or len(feed.depends) > 1 or feed.flipped:
+            if not drive.servo or len(feed.depends) > 1 or self.doc["feeds"][f]["try_other"]:
                 continue
             ends = drive.ends
             if drive.phase == MOVE and feed._off_us[2 * k + drive.to] == -1:
