@@ -286,6 +286,24 @@ def test_a_chip_that_cannot_do_what_the_settings_say_stays_reachable(chip: Chip)
     assert chip.ask("hello")["reason"] is None
 
 
+def test_a_button_held_at_reset_leaves_the_board_at_its_prompt(chip: Chip) -> None:
+    doc = json.loads(document())
+    del doc["crc32"]
+    doc["inputs"] = [{"name": "hold", "pin": 15}]
+    doc["hold_input"] = 0
+    chip.start()
+    chip.push(settings.seal(json.dumps(doc)))
+    chip.stop()
+    (chip.root / "held").write_text("15")
+    chip.start()
+    assert "button held" in chip.line()
+    assert chip.wait() == 0
+    assert not [row for row in chip.pins() if row[1] in ("watchdog", "pulse")]
+    (chip.root / "held").unlink()
+    chip.start()
+    assert chip.ask("hello")["board"] == "B1"
+
+
 def test_garbage_and_control_bytes_do_no_harm(chip: Chip) -> None:
     chip.start()
     chip.write(b"\x03\x03\x04 garbage \xff\x00" + b"z" * 3000 + b"\n")

@@ -9,6 +9,19 @@ SOFT_RESET = 5
 
 _log = open("pins", "a")
 levels = {}
+
+
+def _held():
+    """Pins that a hand holds low: the numbers in the file `held`."""
+    try:
+        with open("held") as file:
+            return [int(word) for word in file.read().split()]
+    except OSError:
+        return []
+
+
+for _pin in _held():
+    levels[_pin] = 0
 inputs = {}
 
 
