@@ -12,6 +12,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("start", "Write a commented starting layout file."),
     "check": ("check", "Say what is wrong with a layout, for all settings at once."),
     "plan": ("plan", "Boards, channels, tables, and what to do to each turnout."),
+    "throws": ("throws", "Plot each throw: blade, contacts and feed against time."),
+    "electrics": ("electrics", "Volts under load, currents of a short, budgets."),
     "build": ("build", "Write the settings document of every board."),
     "sheets": ("sheets", "Print the work sheets: PDF book and single drawings."),
     "netlist": ("netlist", "Export the rail network as JSON or a SPICE deck."),

@@ -11,7 +11,7 @@ from frogfeed.electrics.survey import Spot, Survey
 from frogfeed.findings.finding import Finding, Location, Severity
 from frogfeed.findings.words import said
 from frogfeed.layout.model import Layout
-from frogfeed.layout.schema import District, Protection
+from frogfeed.layout.schema import District, Piece, Place, Protection
 from frogfeed.track.network import RailNetwork
 
 
@@ -31,7 +31,7 @@ def supply_findings(layout: Layout, network: RailNetwork, seen: Survey, outputs:
 
 def _parted(layout: Layout, spots: Sequence[Spot], code: str) -> Iterator[Sequence[Spot]]:
     """The spots of pieces that do not accept this finding, then those of pieces that do: neither hides the other."""
-    members = {**layout.file.pieces(), **layout.file.place}
+    members: dict[str, Piece | Place] = {**layout.file.pieces(), **layout.file.place}
     agreed = {name for name, m in members.items() if any(a.code == code for a in m.accept)}
     for wanted in (False, True):
         some = [s for s in spots if (s.left.partition(".")[0] in agreed) is wanted]

@@ -130,7 +130,7 @@ def timeline_svg(line: Timeline, names: Sequence[str], width: int = 720) -> str:
     Every state carries its word or mark, so nothing hangs on colour.
     """
     last, left, top, tall = line.moments[-1].ms, 90, 20, 160
-    span = width - left - 20
+    span = width - left - 40
 
     def x(ms: float) -> float:
         return left + span * ms / last
