@@ -86,6 +86,7 @@ class Railway:
                 self._trains.take_away(name)
         elif kind == "load":
             self._supplies.extra_ma[facts["output"]] = facts["ma"] if on else 0
+            self._supplies.version = -1
         elif kind == "supply":
             self._supplies.restore(facts["district"])
         else:

@@ -74,6 +74,7 @@ class Rails:
         self.on_sparks = None  # called after sparks have changed
         self.was_joined = False
         self.changed = False
+        self.version = 0  # goes up with every judgement
         for island in range(len(self.island_edges)):
             if len(self.island_edges[island]) <= 5:
                 for mask in range(1 << len(self.island_edges[island])):
@@ -188,6 +189,7 @@ class Rails:
         return labels, tuple(joins)
 
     def _settle(self, _):
+        self.version += 1
         changed = self.changed
         if self.dirty_islands:
             changed = True

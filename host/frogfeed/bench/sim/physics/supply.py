@@ -32,6 +32,15 @@ class Supplies:
             for side in ("A", "B"):
                 for edge in rails.outputs[output][side]:
                     self.edge_output[edge] = output
+        self.around = {}  # class -> [(edge, class at its other end, its output or None)], wires left out
+        for edge in range(len(rails.edge_a)):
+            one, two = rails.edge_a[edge], rails.edge_b[edge]
+            output = self.edge_output.get(edge)
+            for here, there in ((one, two), (two, one)):
+                if here >= rails.nw:
+                    self.around.setdefault(here, []).append((edge, there, output))
+        self.found = {}
+        self.version = -1
         rails.on_sparks = self.sparks_changed
 
     def fault_ma(self, district):
@@ -44,6 +53,7 @@ class Supplies:
 
     def sparks_changed(self):
         """Reckon what the sparks draw, and start or stop the supplies' patience."""
+        self.version = -1
         before = self.spark_ma
         self.spark_ma = {}
         hit = {}
@@ -86,46 +96,47 @@ class Supplies:
 
     def output_ma(self):
         """The current through every output that carries one, now."""
+        if self.version == self.rails.version:
+            return self.found
         found = dict(self.spark_ma)
         for output in self.extra_ma:
             found[output] = found.get(output, 0) + self.extra_ma[output]
-        rails = self.rails
         for train in self.trains.trains.values():
             for vehicle in train.vehicles:
-                load = vehicle.load_ma
-                if not load:
-                    continue
-                for side in (vehicle.left, vehicle.right):
-                    if side.wheels:
-                        self._share(found, side, load, rails)
+                if vehicle.load_ma:
+                    for side in (vehicle.left, vehicle.right):
+                        if side.wheels:
+                            self._share(found, side, vehicle.load_ma)
+        self.found = found
+        self.version = self.rails.version
         return found
 
-    def _share(self, found, side, load, rails):
+    def _share(self, found, side, load):
         """Add a vehicle's load to the outputs that feed the rails under one side's pickups."""
+        rails = self.rails
         each = load // len(side.wheels)
         for wheel in side.wheels:
             cls = wheel.path[wheel.at][1]
             if cls < rails.nw:
                 continue
             label = rails.label[cls]
-            if label >= rails.nw or self.off.get(self.wire_district[label]):
-                continue
-            for edge in self.edge_output:
-                if rails.closed[edge]:
-                    one, two = rails.edge_a[edge], rails.edge_b[edge]
-                    rail = two if one == label else one if two == label else -1
-                    if rail == cls or (rail >= 0 and rails.label[rail] == label and self._near(rails, rail, cls)):
-                        output = self.edge_output[edge]
-                        found[output] = found.get(output, 0) + each
-                        break
+            if label < rails.nw and not self.off.get(self.wire_district[label]):
+                output = self._feeding(cls, label)
+                if output is not None:
+                    found[output] = found.get(output, 0) + each
 
-    @staticmethod
-    def _near(rails, rail, cls):
-        """Whether a closed blade contact joins two classes directly."""
-        for edge, closed in enumerate(rails.closed):
-            if closed and {rails.edge_a[edge], rails.edge_b[edge]} == {rail, cls}:
-                return True
-        return False
+    def _feeding(self, cls, label):
+        """The output whose closed leg feeds a class from wire `label`, itself or through one closed blade contact."""
+        closed = self.rails.closed
+        for edge, other, output in self.around.get(cls, ()):
+            if closed[edge] and output is not None and other == label:
+                return output
+        for edge, other, output in self.around.get(cls, ()):
+            if closed[edge] and output is None:
+                for edge2, other2, output2 in self.around.get(other, ()):
+                    if closed[edge2] and output2 is not None and other2 == label:
+                        return output2
+        return None
 
 
 class Sensors:

@@ -220,6 +220,7 @@ class World:
             self._sensor(facts, 0, facts.get("counts", 65535) if on else -1)
         elif kind == "load":
             self.supplies.extra_ma[facts["output"]] = facts["ma"] if on else 0
+            self.supplies.version = -1
             self.sensors.look()
         elif kind == "metal":
             name = facts.get("name", "metal")
