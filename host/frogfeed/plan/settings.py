@@ -239,7 +239,11 @@ def _sensors(layout: Layout, plan: Plan, board: BoardPlan) -> list[Json]:
         if s.pin is not None:
             entry["pin"] = s.pin
         else:
-            entry |= {"chip": board.profile.chip_index(s.chip or ""), "channel": s.input}
+            at = board.profile.chip_index(s.chip or "")
+            entry |= {"chip": at, "channel": s.input}
+            trip = board.feeds[feeds[0]].trip
+            if trip is not None and board.profile.chips[at].kind in ("ina226", "ina3221"):
+                entry["alert_ma"] = round(1000.0 * trip.trip_a.value)
         found.append(entry)
     return found
 
