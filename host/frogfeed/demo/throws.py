@@ -27,7 +27,7 @@ SETTLE_MS = 300.0
 
 @dataclass(frozen=True, slots=True)
 class FeedChange:
-    """What one feed did in a throw; times in ms after the board's first action, None where it did not happen."""
+    """What one feed did in a throw; times in ms after the horn or a relay first moved, None where it did not happen."""
 
     output: str
     planned_off_ms: float | None
@@ -118,9 +118,7 @@ def measure(
     bench.advance(SETTLE_MS)
     after = {s.output: bench.wire_of(s.rail) for s in outputs}
     log = bench.log
-    pulses = [e for e in log.of("pulse", since_us=began_us) if e.facts.get("drive") == drive]
-    # A drive is first sent the end it stands at; the throw begins with the first pulse that differs.
-    acts = [e.t_us for e in pulses if e.facts["us"] != pulses[0].facts["us"]][:1]
+    acts = [e.t_us for e in moves[:1]]
     acts += [e.t_us for e in log.of("coil", since_us=began_us) if e.facts["output"] in {s.output for s in outputs}]
     first_us = min(acts, default=began_us)
     feeds = tuple(
