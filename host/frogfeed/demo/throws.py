@@ -118,6 +118,7 @@ def measure(
     bench.advance(SETTLE_MS)
     after = {s.output: bench.wire_of(s.rail) for s in outputs}
     log = bench.log
+    moves = [e for e in log.of("move", "rest", since_us=began_us) if e.facts.get("drive") == drive]
     acts = [e.t_us for e in moves[:1]]
     acts += [e.t_us for e in log.of("coil", since_us=began_us) if e.facts["output"] in {s.output for s in outputs}]
     first_us = min(acts, default=began_us)
@@ -132,7 +133,6 @@ def measure(
         )
         for s in outputs
     )
-    moves = [e for e in log.of("move", "rest", since_us=began_us) if e.facts.get("drive") == drive]
     servo_ms = (moves[-1].t_us - moves[0].t_us) / 1000 if len(moves) > 1 else None
     return ThrowReport(
         drive,
