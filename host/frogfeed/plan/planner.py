@@ -27,6 +27,7 @@ from frogfeed.plan.model import (
     PlanRefusedError,
 )
 from frogfeed.plan.needs import drive_needs, drive_table, feed_needs
+from frogfeed.plan.notes import plan_notes
 from frogfeed.plan.problem import BoardSite, Built, build, distance_mm
 from frogfeed.plan.suit import Moving, senses
 from frogfeed.throw.geometry import geometry_findings, linkage_of, motion_of
@@ -97,7 +98,7 @@ def _plan(
         "dcc" if layout.file.layout.control is Control.DCC else "dc",
         boards,
         Optimum(0.0, 0.0, 0.0, 0.0, 0, 0.0),
-        (*findings, *_notes(boards)),
+        (*findings, *plan_notes(boards)),
     )
     now = plan.channels()
     moved = sum(1 for t, bc in kept.items() if now.get(t) != bc)
@@ -379,59 +380,3 @@ def _feed_plan(
         sensor if sensor is not None and one_district(sensor.watches) else None,
         trip,
     )
-
-
-def _sensor_notes(b: BoardPlan) -> list[Finding]:
-    """Sensors that the board has and the plan leaves out: blind there, or ahead of two districts."""
-    found: list[Finding] = []
-    for s in b.profile.sensor:
-        behind = [f for f in b.feeds if f.channel.name in s.watches]
-        if not behind or any(f.sensor is not None for f in behind):
-            continue
-        names = ", ".join(f.need.output for f in behind)
-        blind = not senses(b.profile.sensor_types[s.type], behind[0].need)
-        found.append(
-            said(
-                "plan-sensor-blind",
-                Severity.NOTE,
-                behind[0].need.output,
-                f"sensor {s.name} of board {b.name} is left out: "
-                + ("it cannot see this track's current" if blind else f"its outputs {names} serve two districts"),
-                "an averaging sensor reads zero on DCC, and one on the board's ground must stay within its range"
-                if blind
-                else "one sensor in one bus wire cannot stand in two",
-                "the district's supply must clear a short there; or choose other channels",
-                behind[0].need.at,
-            )
-        )
-    return found
-
-
-def _notes(boards: Sequence[BoardPlan]) -> list[Finding]:
-    found: list[Finding] = []
-    for b in boards:
-        found += _sensor_notes(b)
-        if b.implied:
-            found.append(
-                said(
-                    "plan-implied-board",
-                    Severity.NOTE,
-                    b.name,
-                    f"no board is stated, so one {b.name} of profile {b.profile.name} is planned for",
-                    cure=f'add [board.{b.name}] with profile = "{b.profile.name}" to make it yours',
-                )
-            )
-        for f in b.feeds:
-            if b.profile.switch(f.channel).kind != "pair" and f.channel.enable is None:
-                found.append(
-                    said(
-                        "plan-no-off",
-                        Severity.NOTE,
-                        f.need.output,
-                        f"{f.need.output} is on a bare {b.profile.switch(f.channel).kind} output, which has no off",
-                        "on a short it stays where it is, and the district's supply must clear it",
-                        "give it a pair where it matters, or put an enable ahead of its group",
-                        f.need.at,
-                    )
-                )
-    return found

@@ -28,7 +28,10 @@ def _lines(layout: Layout, plan: Plan, make_ups: Iterable[MakeUp]) -> Iterator[s
     o = plan.optimum
     proven = "proven least" if o.gap <= 1e-9 else f"at most {100 * o.gap:.1f} % above the least possible"
     yield f"{plan.layout}, layout {plan.layout_hash}"
-    yield f"{o.wire_mm / 1000:.1f} m of wire from boards to track ({proven})."
+    if o.wire_mm:
+        yield f"{o.wire_mm / 1000:.1f} m of wire from boards to track ({proven})."
+    else:
+        yield "The file states no positions (at_mm), so wire from boards to track is not counted."
     for board in plan.boards:
         yield ""
         serial = f", USB serial {board.serial}" if board.serial else ""
@@ -70,7 +73,8 @@ def _drive(d: DrivePlan) -> str:
 
 def _feed(board: BoardPlan, f: FeedPlan) -> Iterator[str]:
     rest = f", at rest on {f.rest}" if f.rest else ""
-    yield f"    {f.need.output:<12} {f.channel.name} ({board.profile.switch(f.channel).kind}{rest}), district {f.need.district}"
+    kind = board.profile.switch(f.channel).kind
+    yield f"    {f.need.output:<12} {f.channel.name} ({kind}{rest}), district {f.need.district}"
     for term, side in f.need.rows:
         yield f"      {side} when {_term(term)}"
     for m in f.moves:
