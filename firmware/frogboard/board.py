@@ -6,7 +6,7 @@
 import binascii
 import gc
 
-from frogboard import VERSION, events, methods, settings
+from frogboard import VERSION, events, files, methods, settings
 from frogboard.control import Control
 from frogboard.events import Events
 from frogboard.feed import FAULTS
@@ -49,6 +49,9 @@ class Board:
         self.worst_us = 0
         self.every_ms = 0
         self._wait_ms = 0
+        self._pulled = ""
+        self._held: "tuple[str, int, str] | None" = None
+        """What is being pulled: (path, size, CRC-32), measured at the first chunk."""
 
     def load(self) -> None:
         """Take the settings, trims and positions that flash holds into force. No settings is no error."""
@@ -228,6 +231,7 @@ class Board:
     def _do_push_commit(self, crc32: str) -> "dict[str, Any]":
         data = self.push.whole(crc32)
         self._still()
+        self._pulled = ""
         what = self.push.what
         was_off = self._dark()
         try:
@@ -261,11 +265,15 @@ class Board:
         return was_off
 
     def _do_pull(self, what: str, at: int) -> "dict[str, Any]":
-        data = self.store.held(what)
-        if data is None:
+        if self._pulled != what or at == 0:
+            self._held, self._pulled = self.store.held(what), what
+        if self._held is None:
             return {"size": 0, "crc32": None, "at": at, "data": ""}
-        part = binascii.b2a_base64(data[at : at + methods.CHUNK_BYTES]).decode().strip()
-        return {"size": len(data), "crc32": "%08x" % (binascii.crc32(data) & 0xFFFFFFFF), "at": at, "data": part}
+        path, size, crc = self._held
+        data = files.part(path, at, methods.CHUNK_BYTES)
+        if data is None:
+            raise LinkError(methods.STORE, "can't be read")
+        return {"size": size, "crc32": crc, "at": at, "data": binascii.b2a_base64(data).decode().strip()}
 
     def _do_maintenance(self) -> "dict[str, Any]":
         self._still()

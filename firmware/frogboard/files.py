@@ -4,6 +4,7 @@
 returns and the rename is one commit, so whenever the power goes there is the old file or the new one, whole.
 """
 
+import binascii
 import os
 
 _rename = getattr(os, "replace", os.rename)
@@ -21,6 +22,33 @@ def read(path: str) -> "bytes | None":
         with open(path, "rb") as file:
             data: bytes = file.read()
             return data
+    except OSError:
+        return None
+
+
+def part(path: str, at: int, count: int) -> "bytes | None":
+    """At most `count` bytes of a file from byte `at` on, or None where it can't be read."""
+    try:
+        with open(path, "rb") as file:
+            file.seek(at)
+            data: bytes = file.read(count)
+            return data
+    except OSError:
+        return None
+
+
+def measure(path: str) -> "tuple[int, int] | None":
+    """(size, CRC-32) of a file, read in pieces because memory is short; None where it can't be read."""
+    block = bytearray(256)
+    size = crc = 0
+    try:
+        with open(path, "rb") as file:
+            while True:
+                got = file.readinto(block)
+                if not got:
+                    return size, crc & 0xFFFFFFFF
+                crc = binascii.crc32(memoryview(block)[:got], crc)
+                size += got
     except OSError:
         return None
 

@@ -43,6 +43,8 @@ class Store:
         self.root = root
         self.reason: "str | None" = None
         self.writes = 0
+        self._found = 0
+        """The slot whose document was found whole."""
 
     def _path(self, name: str) -> str:
         return files.join(self.root, name)
@@ -61,6 +63,7 @@ class Store:
         for slot in (first, 1 - first):
             text = files.read(self._path("settings.%d" % slot))
             if text is not None and settings.crc_of(text) is not None:
+                self._found = slot
                 return text
         self.reason = "none stored"
         return None
@@ -76,14 +79,12 @@ class Store:
         return doc, settings.crc_of(text) or ""
 
     def commit_settings(self, text: "bytes | bytearray | memoryview") -> str:
-        """Put a document in force. Its CRC as read back. Raises OSError (also where it reads back otherwise)."""
+        """Put a document in force. The CRC it states. Raises OSError (also where it reads back otherwise)."""
+        crc = settings.crc_of(text)
+        if crc is None:
+            raise OSError("the settings' CRC does not fit")
         slot = 1 - self.slot()
-        name = "settings.%d" % slot
-        self._put(name, text)
-        back = files.read(self._path(name))
-        crc = None if back is None else settings.crc_of(back)
-        if crc is None or back != bytes(text):
-            raise OSError("settings read back otherwise")
+        self._put_checked("settings.%d" % slot, text)
         self._put("settings.at", b"%d" % slot)
         files.remove(self._path("trims"))
         files.remove(self._path("crash"))
@@ -91,15 +92,25 @@ class Store:
 
     def commit_layout(self, text: "bytes | bytearray | memoryview") -> str:
         """Keep the layout file's text. Its CRC-32 as read back. Raises OSError."""
-        self._put("layout", text)
-        back = files.read(self._path("layout"))
-        if back is None or back != bytes(text):
-            raise OSError("layout reads back otherwise")
-        return crc_text(back)
+        return self._put_checked("layout", text)
 
-    def held(self, what: str) -> "bytes | None":
-        """The bytes of "settings" or "layout" as they were pushed, or None."""
-        return self.settings_text() if what == "settings" else files.read(self._path("layout"))
+    def _put_checked(self, name: str, data: "bytes | bytearray | memoryview") -> str:
+        """Put a file and read it back. Its CRC-32. Raises OSError."""
+        self._put(name, data)
+        crc = binascii.crc32(data) & 0xFFFFFFFF
+        if files.measure(self._path(name)) != (len(data), crc):
+            raise OSError("%s reads back otherwise" % name)
+        return "%08x" % crc
+
+    def held(self, what: str) -> "tuple[str, int, str] | None":
+        """(path, size, CRC-32) of the "settings" or the "layout" as pushed; None: there are none."""
+        path = self._path("layout")
+        if what == "settings":
+            if self.settings_text() is None:
+                return None
+            path = self._path("settings.%d" % self._found)
+        measured = files.measure(path)
+        return None if measured is None else (path, measured[0], "%08x" % measured[1])
 
     def save_positions(self, keys: "list[str]", positions: "list[tuple[int, int]]") -> None:
         """Write (setting, pulse) of the drives with these keys."""

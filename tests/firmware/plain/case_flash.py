@@ -7,6 +7,7 @@ and what is found must be the old contents or the new ones, whole. Under a plain
 
 import os
 
+from frogboard import files
 from frogboard.store import Store
 from frogboard.table import UNKNOWN
 
@@ -230,7 +231,7 @@ def test_the_layout_text():
     old, new = b"# old\n" * 200, b"# new\n" * 900
 
     def judge(store):
-        text = store.held("layout")
+        text = files.read(store.held("layout")[0])
         assert text in (old, new)
         return text == new
 

@@ -281,6 +281,15 @@ def test_the_layout_text_comes_back_byte_for_byte():
     assert bench.ask("state", part="feeds")["items"][0]["is"] == before == "B"
 
 
+def test_what_is_pulled_is_what_was_pushed_last():
+    bench = Bench(simple(1))
+    for text in (b"one\n" * 300, b"two\n" * 200):
+        bench.push("layout", text)
+        assert bench.ask("pull", what="layout", at=480)["size"] == len(text)
+        assert bench.pull("layout") == text
+        assert bench.pull("settings") == sealed(simple(1))
+
+
 def test_no_commit_while_a_drive_moves():
     bench = known(simple(1))
     bench.ask("throw", drive="D1", to="right")

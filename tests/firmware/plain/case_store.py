@@ -1,3 +1,4 @@
+from frogboard import files
 from frogboard.store import Store, crc_text, remembered
 from frogboard.table import UNKNOWN
 
@@ -26,7 +27,9 @@ def test_settings_go_to_the_slot_that_is_not_in_force():
     assert store.slot() == 0
     doc, crc = Store(root).load_settings()
     assert len(doc["drives"]) == 2 and crc == two[10:18].decode()
-    assert store.held("settings") == two
+    path, size, crc = store.held("settings")
+    assert files.read(path) == two and size == len(two) and crc == crc_text(two)
+    assert files.part(path, 20, 5) == two[20:25] and files.part(path + "x", 0, 1) is None
 
 
 def test_a_damaged_slot_gives_the_other_one():
