@@ -124,3 +124,14 @@ def with_things(plan: Layout, chosen: tuple[tuple[tuple[str, int], str, Hand], .
                     new.append(FeedItem("main", Side.A, hands, None, None, NOWHERE))
         lines[name] = tuple(new)
     return replace(plan, lines=lines)
+
+
+def test_a_stated_dropper_comes_to_lie_beyond_the_gap() -> None:
+    """Droppers stated between a slip and plain track belong to the plain track once the slip is insulated."""
+    feed = '{ feed = "main", left = "A" }'
+    lines = f'a = ["p1", {feed}, "X.a.left"]\nb = ["p2", {feed}, "X.a.right"]\n'
+    lines += f'c = ["X.b.left", {feed}, "p3"]\nd = ["X.b.right", {feed}, "p4"]\n'
+    places = "".join(f'[place.p{n}]\nkind = "buffer"\n' for n in range(1, 5))
+    p = propose(layout(f"[slip.X]\n{places}[lines]\n{lines}"))
+    assert p.clean
+    assert not any(i.action is Action.DROPPER for i in p.items)

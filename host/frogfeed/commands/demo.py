@@ -69,7 +69,7 @@ def command(quiet: bool, as_data: bool, seed: int) -> None:
     else:
         click.echo(("\n" if talk else "") + verdict(reports))
     if talk:
-        click.echo("Times count from the first movement of horn or relay; the window is when the feed is off, as planned.")
+        click.echo("Times count from when horn or relay first moves; the window is when the feed is off, as planned.")
         click.echo(f"That took {time.monotonic() - started:.1f} s.\n")
         wrong = read_layout(demo_file(WRONG))
         found = tuple(all_findings(wrong, assemble(wrong)))

@@ -35,7 +35,8 @@ def show_proposal(layout: Layout, form: str, output: Path | None) -> int:
         except OSError as e:
             fail(f"{output} could not be written: {e.strerror}.", USAGE)
         if form == "text":
-            click.echo(f"Wrote {output}. Next: frogfeed check {output}")
+            left = "" if p.clean else "; it still has the mistakes shown above"
+            click.echo(f"Wrote {output}{left}. Next: frogfeed check {output}")
     return CLEAN if p.clean else FINDINGS
 
 
@@ -53,7 +54,10 @@ def _print(p: Proposal) -> None:
         click.echo("Nothing is missing.")
         return
     proven = "no smaller set does" if p.least == len(p.items) else f"at least {p.least} are needed"
-    click.echo(f"{len(p.items)} things make this layout clean (with pieces made sound in this way, {proven}):")
+    count = "One thing makes" if len(p.items) == 1 else f"{len(p.items)} things make"
+    click.echo(
+        f"{count} this layout {'clean' if p.clean else 'better'} (with pieces made sound in this way, {proven}):"
+    )
     order = {action: n for n, action in enumerate(Action)}
     for action, items in groupby(sorted(p.items, key=lambda i: order[i.action]), lambda i: i.action):
         group = list(items)

@@ -11,14 +11,15 @@ from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
 from frogfeed.board.transfer import What, push_board
 from frogfeed.commands.link import board_of, board_option, connected, port_options
 from frogfeed.commands.shared import USAGE, fail, layout_argument, open_network, planned
-from frogfeed.plan.settings import build_settings
+from frogfeed.plan.settings import ascii_text, build_settings
 
 
 @click.command("push")
 @layout_argument
 @board_option
 @port_options
-def command(file: Path, board: str | None, port: str | None, serial: str | None) -> None:
+@click.option("--over", is_flag=True, help="Also over the settings of another layout.")
+def command(file: Path, board: str | None, port: str | None, serial: str | None, over: bool) -> None:
     """Send a board its settings and the layout's text: in force only when all of it has arrived whole."""
     layout, network = open_network(file)
     name, known = board_of(layout, board)
@@ -27,6 +28,14 @@ def command(file: Path, board: str | None, port: str | None, serial: str | None)
     if name not in documents:
         fail(f"The plan gives board {name} nothing to do, so there is nothing to push.", USAGE)
     with connected(port, serial or (known if port is None else None)) as client:
+        held = client.hello.layout if client.hello is not None else None
+        ours = ascii_text(layout.file.layout.name, 80)
+        if held is not None and held != ours and not over:
+            fail(
+                f"The board holds the settings of another layout, {held!r}; nothing was sent.\n"
+                f"  why: its outputs are wired for that railway\n  do:  plug in the board of {ours!r}, or say --over",
+                USAGE,
+            )
         columns = (TextColumn("{task.description}"), BarColumn(), DownloadColumn())
         with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
             tasks = {what: bar.add_task(what, total=None) for what in ("layout", "settings")}
@@ -35,5 +44,5 @@ def command(file: Path, board: str | None, port: str | None, serial: str | None)
                 bar.update(tasks[what], completed=done, total=total)
 
             text, settings = push_board(client, documents[name], layout.text.encode("utf-8"), progress=progress)
-        held = " (held already)" if settings.unchanged and text.unchanged else ""
-        click.echo(f"{name}: settings {settings.size} bytes, CRC {settings.crc32}; layout {text.size} bytes{held}.")
+        already = " (held already)" if settings.unchanged and text.unchanged else ""
+        click.echo(f"{name}: settings {settings.size} bytes, CRC {settings.crc32}; layout {text.size} bytes{already}.")

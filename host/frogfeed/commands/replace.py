@@ -9,9 +9,11 @@ import click
 from frogfeed.board.recover import check_replacement, serial_number_value
 from frogfeed.board.transfer import push_board
 from frogfeed.commands.link import board_of, connected, port_options
-from frogfeed.commands.shared import layout_argument, open_layout, open_network, planned
-from frogfeed.layout.writing import set_values
+from frogfeed.commands.shared import USAGE, fail, layout_argument, open_layout, planned
+from frogfeed.layout.reading import read_layout_text
+from frogfeed.layout.writing import set_values, with_values
 from frogfeed.plan.settings import build_settings
+from frogfeed.track.assemble import assemble
 
 
 @click.command("replace")
@@ -25,11 +27,16 @@ def command(file: Path, board: str, port: str | None, serial: str | None) -> Non
     """
     layout = open_layout(file)
     name, old = board_of(layout, board)
+    if board not in layout.file.board:
+        named = ", ".join(layout.file.board) or "none"
+        fail(f"{file} has no table [board.{board}] to hold a serial number (it has: {named}). Add one first.", USAGE)
     with connected(port, serial) as client:
         hello = client.hello or client.connect()
         check_replacement(hello, board, old, client.where)
-        set_values(file, serial_number_value(board, hello.id))
-        changed, network = open_network(file)
+        number = serial_number_value(board, hello.id)
+        changed = read_layout_text(with_values(layout.text, number), layout.name)
+        network = assemble(changed)
         documents = build_settings(changed, network, planned(changed, network))
         push_board(client, documents[name or board], changed.text.encode("utf-8"), replace=True)
+        set_values(file, number)
         click.echo(f"{board} is now the board with id {hello.id}; {file} says so, and it holds its settings.")

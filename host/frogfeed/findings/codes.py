@@ -102,6 +102,7 @@ TRACK_CODES: Mapping[str, CodeInfo] = {
     "hangs-on-blade": _row("rails fed only by a blade touching its stock rail", Severity.WARNING),
     "hangs-on-joiner": _row("rails fed only through a metal joiner marked as not trusted", Severity.WARNING),
     "undecided": _row("no drive decides what a switched feed must carry", Severity.WARNING),
+    "reversing-dc": _row("a reversing section on DC, which changes polarity when its drive is thrown", Severity.NOTE),
     "run-through": _row("where a train shorts that trails through a piece set against it", Severity.NOTE),
     "not-proven": _row("a question that could not be decided in the time allowed", Severity.WARNING),
     "vee-bridged": _row("a wheel tread can join the two vee rails beyond a plastic frog", Severity.WARNING),

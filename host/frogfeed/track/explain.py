@@ -102,6 +102,13 @@ class Explainer:
         if best:
             a, b = best[0]
             return (a if a in vees else b), f"Put an insulated joiner between {a} and {b}."
+        ends = [r for r in (s.path[1], s.path[-2]) if r in vees]
+        if ends:
+            piece = ends[0].split(".")[0]
+            return ends[0], (
+                f"Insulated joiners at both heels of {piece}, between its vee rails and the droppers beyond: its frog "
+                "cannot carry both polarities."
+            )
         if joints:
             a, b = joints[0]
             return s.path[1], (
@@ -167,6 +174,10 @@ class Explainer:
         legs = [r for r in d.rails if r in shown]
         if not legs:
             return None
+        switched = {f.piece for f in self._network.switched} & set(self._layout.file.place)
+        cure = "Leave it if you want it so (accept it with a reason); otherwise bond the blades or add a dropper."
+        if subject in switched:
+            cure = "This is what its switched feed is for; for a place that is always live, give it droppers instead."
         places = [r.split(".")[0] for r in legs if r.split(".")[0] in self._layout.file.place]
         about = places[0] if places else subject
         return self._finding(
@@ -174,7 +185,7 @@ class Explainer:
             about,
             f"{rails} {is_are} dead {when_text(d.when)}: a train there is held until its road is set.",
             "Some want this to hold a train; lights and sound go out with it.",
-            "Leave it if you want it so (accept it with a reason); otherwise bond the blades or add a dropper.",
+            cure,
             self._at(about),
             d.when,
             d.rails,
@@ -366,6 +377,25 @@ class Explainer:
                 rails,
             )
 
+    def reversing(self) -> Iterator[Finding]:
+        """On DC, what a driver must know of each reversing section: it turns with its turnout."""
+        if self._layout.file.layout.control != "dc":
+            return
+        seen: set[str] = set()
+        for s in self._network.switched:
+            if s.piece in self._layout.file.place and len(s.rows) > 1 and s.piece not in seen:
+                seen.add(s.piece)
+                yield self._finding(
+                    "reversing-dc",
+                    s.piece,
+                    f"Throwing {list_of(s.drives)} changes the polarity of the section {s.piece}, also under a train.",
+                    "On DC a moving train would reverse on the spot; wheels and gears suffer.",
+                    "Stop inside the section with the controller at zero, throw, reverse the controller, then go on.",
+                    s.at,
+                    None,
+                    (s.rail,),
+                )
+
     def undecided(self, s: SwitchedFeed) -> Finding:
         """Settings at which no drive says which road is set."""
         return self._finding(
@@ -373,7 +403,7 @@ class Explainer:
             s.piece,
             f"No setting decides what {s.output} must carry {when_text(s.undecided[0])}: two roads are set at once.",
             "The feed stays off there, so the frog is dead until the other drives choose.",
-            "Throw one of the turnouts on either side away, or give the feed a selector input on the board.",
+            "Throw one of the turnouts on either side away from it, so that only one road is set.",
             s.at,
             s.undecided[0],
             (s.rail,),
@@ -399,21 +429,22 @@ def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer)
     yield from (words.no_circuit(x) for x in solver.no_circuit())
     yield from (words.hangs(x) for x in merged_hangs(network, solver.hangs()))
     yield from (words.undecided(x) for x in network.switched if x.undecided)
+    yield from words.reversing()
     yield from words.run_throughs(run_throughs(solver))
     yield from words.not_proven(solver.not_proven)
 
 
 def merged_dead(network: RailNetwork, found: Iterable[Dead]) -> Iterator[Dead]:
-    """Groups of one piece that are never fed count as one answer."""
-    never: dict[str, Dead] = {}
+    """Groups of one piece that are never fed, or held at the same settings, count as one answer."""
+    merged: dict[object, Dead] = {}
     for d in found:
-        if not d.never:
+        if not d.never and not d.held:
             yield d
             continue
-        piece = network.piece_of[d.rails[0]]
-        known = never.get(piece)
-        never[piece] = d if known is None else replace(known, rails=(*known.rails, *d.rails))
-    yield from never.values()
+        key = (network.piece_of[d.rails[0]], d.never, d.when)
+        known = merged.get(key)
+        merged[key] = d if known is None else replace(known, rails=(*known.rails, *d.rails))
+    yield from merged.values()
 
 
 def merged_hangs(network: RailNetwork, found: Iterable[Hangs]) -> Iterator[Hangs]:

@@ -74,9 +74,13 @@ class Proposal:
 
 @dataclass(slots=True)
 class _Edit:
-    """What is added at one joint: gaps, and droppers on either side of them."""
+    """What is added at one joint: gaps, and droppers on either side of them.
+
+    `at_once`: the gaps go right behind the first end, so that droppers stated there come to lie beyond them.
+    """
 
     gaps: set[Hand] = field(default_factory=set)
+    at_once: bool = False
     before: list[FeedItem] = field(default_factory=list)
     behind: list[FeedItem] = field(default_factory=list)
 
@@ -216,6 +220,7 @@ def _insulate(
             if sections.get(a) == sections.get(b):
                 continue
             for fresh in _add_gap(edits, j, (hand,)):
+                edits[j.line, j.index].at_once |= a in sections
                 changing = sections.get(a) or sections.get(b)
                 items.append(
                     Proposed(
@@ -341,6 +346,8 @@ def _edited(layout: Layout, edits: Mapping[tuple[str, int], _Edit]) -> Layout:
                 at += 1
             first_gap = next((i for i, x in enumerate(between) if isinstance(x, GapItem | JoinerItem)), len(between))
             gap: list[LineItem] = [GapItem(tuple(h for h in BOTH if h in edit.gaps), NOWHERE)] if edit.gaps else []
+            if edit.at_once:
+                first_gap = 0
             new += [*edit.before, *between[:first_gap], *gap, *between[first_gap:], *edit.behind]
         lines[name] = tuple(new)
     return replace(layout, lines=lines)
