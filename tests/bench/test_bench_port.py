@@ -18,7 +18,7 @@ MakeBench = Callable[..., Bench]
 
 
 def test_a_program_talks_to_it_through_a_serial_port(make_bench: MakeBench) -> None:
-    with make_bench(virtual=False) as bench, serial.Serial(bench.port(), timeout=3) as port:
+    with make_bench(virtual=False) as bench, serial.Serial(bench.port(), timeout=3, exclusive=True) as port:
         assert port.readline().startswith(b"ready 1")
         port.write(b"s")
         began = time.monotonic()
@@ -31,9 +31,9 @@ def test_a_program_talks_to_it_through_a_serial_port(make_bench: MakeBench) -> N
 
 def test_closing_and_opening_the_port_is_survived(make_bench: MakeBench) -> None:
     with make_bench(virtual=False) as bench:
-        with serial.Serial(bench.port(), timeout=3) as port:
+        with serial.Serial(bench.port(), timeout=3, exclusive=True) as port:
             assert port.readline().startswith(b"ready")
-        with serial.Serial(bench.port(), timeout=3) as port:
+        with serial.Serial(bench.port(), timeout=3, exclusive=True) as port:
             port.write(b"z")
             assert port.readline().startswith(b"ready 3")
         assert bench.lives() == 2

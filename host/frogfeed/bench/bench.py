@@ -38,6 +38,8 @@ CROWDED_US, QUIET_US = 200_000, 4_000_000
 """How often what is said is carried in the midst of a long `advance`: while much is said, and while little is."""
 WATCHFUL_US = 50_000
 """The same for several boards with sensors, while nothing moves, rolls or sparks; else it is one tick."""
+STIRRED_US = 500_000
+"""So long after a fault on the track it is one tick in any case."""
 MOST_RESETS = 50
 """Resets in one `advance` after which the bench gives up: the firmware never gets going."""
 
@@ -93,6 +95,7 @@ class Bench(Controls):
         self._railway = Railway(self.scenario) if len(names) > 1 else None
         self._sensed = [b["name"] for b in scenario["boards"] if b["sensors"] or b["trips"]]
         self._told_ma: dict[str, int] = {}
+        self._stirred_us = -STIRRED_US
         self._lock = threading.RLock()
         self._thread: threading.Thread | None = None
         self._stop = threading.Event()
@@ -224,7 +227,8 @@ class Bench(Controls):
     def _slice_us(self, crowded: bool) -> int:
         """How far the boards may go before they hear of each other and of what is said."""
         if self._railway is not None and self._sensed:
-            return self.scenario["tick_us"] if not self._railway.quiet else WATCHFUL_US
+            stirred = self.now_us < self._stirred_us + STIRRED_US or not self._railway.quiet
+            return int(self.scenario["tick_us"]) if stirred else WATCHFUL_US
         return CROWDED_US if crowded else QUIET_US
 
     def _advance_to(self, goal: int) -> None:

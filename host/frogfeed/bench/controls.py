@@ -16,6 +16,8 @@ class Controls:
     scenario: dict[str, Any]
     _slots: Sequence[Slot]
     _railway: Railway | None
+    now_us: int
+    _stirred_us: int
 
     def ask(self, board: str | None = None, **message: Any) -> Any:
         """Send a command to the physics of a board and return its answer."""
@@ -27,6 +29,7 @@ class Controls:
     def fault(self, kind: str, /, board: str | None = None, **facts: Any) -> None:
         """Bring a fault about; with `off=True` end it. Kinds and facts: docs/reference/bench.md."""
         if self._railway is not None and self._railway.fault(kind, facts):
+            self._stirred_us = self.now_us
             return
         self.ask(board, do="fault", kind=kind, facts=facts)
 

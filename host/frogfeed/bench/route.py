@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from frogfeed.bench.circuit import Circuit, when_terms
@@ -133,7 +134,10 @@ class LaidRoute:
 def lay(
     netlist: Mapping[str, Any], circuit: Circuit, route: Iterable[Leg], track: TrackPhysics | None = None
 ) -> LaidRoute:
-    """Lay a route out: where along it each side's wheels touch which class of rails, and what they bridge."""
+    """Lay a route out: where along it each side's wheels touch which class of rails, and what they bridge.
+
+    Raises BenchError where a leg does not follow from the one before it.
+    """
     track = track or TrackPhysics()
     route = tuple(route)
     bridges = [(frozenset(b["rails"]), b["when"]) for b in netlist["bridges"]]
@@ -141,6 +145,13 @@ def lay(
     spans: tuple[list[tuple[int, int, int, int]], list[tuple[int, int, int, int]]] = ([], [])
     extras: tuple[list[tuple[int, int, int]], list[tuple[int, int, int]]] = ([], [])
     at = 0
+    for before, after in pairwise(route):
+        for one, two in ((before.left[-1], after.left[0]), (before.right[-1], after.right[0])):
+            if not _meets(circuit, one, two, bridged):
+                raise BenchError(
+                    f"{before.name} does not lead to {after.name}: {one} does not meet {two}; turn a road round"
+                    f' by its ends ("T1:left-toe"), or let `walk` find the way'
+                )
     for number, leg in enumerate(route):
         length = round(1000 * leg.length_mm)
         for hand, rails in enumerate((leg.left, leg.right)):

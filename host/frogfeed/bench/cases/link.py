@@ -169,7 +169,8 @@ def never_read() -> Outcome:
         if bench.log.of("restart"):
             problems.append("the board was reset")
         return verdict(
-            problems, f"the throw arrived, no tick late; {board.dropped} events dropped and counted; then the link answered"
+            problems,
+            f"the throw arrived, no tick late; {board.dropped} events dropped and counted; then the link answered",
         )
 
 
@@ -340,7 +341,12 @@ CASES = (
         "link", "mutated lines while a drive moves", "the throw goes on; they are dropped", mutated_lines_on_the_board
     ),
     Case("link", "a flood of valid requests while a drive moves", "the loop's timing does not depend on it", flood),
-    Case("link", "a host that holds the port open and never reads", "the railway goes on; the oldest events drop, counted", never_read),
+    Case(
+        "link",
+        "a host that holds the port open and never reads",
+        "the railway goes on; the oldest events drop, counted",
+        never_read,
+    ),
     Case(
         "link", "cable pulled at every byte of a push", "the old settings stay, the link answers", cable_at_every_byte
     ),

@@ -265,7 +265,10 @@ class Rails:
         return [self.names[pair[0]], self.names[pair[1]]]
 
     def path(self, start, goal, joins):
-        """One chain of closed contacts, legs and vehicles from one wire to another: (edges, words)."""
+        """How two wires are joined: (edges that carry the current, one chain of contacts and vehicles as words).
+
+        An edge at one of the wires carries current if the other wire is reached from its far end without that wire.
+        """
         around = {}
         for edge in range(len(self.closed)):
             if self.closed[edge]:
@@ -275,27 +278,37 @@ class Rails:
         for pair in joins:
             for a, b in ((pair[2], pair[3]), (pair[3], pair[2])):
                 around.setdefault(a, []).append((b, pair[4], -1))
-        came = {start: None}
-        queue = [start]
-        while queue and goal not in came:
-            node = queue.pop(0)
-            for other, name, edge in around.get(node, ()):
-                if other not in came:
-                    came[other] = (node, name, edge)
-                    queue.append(other)
+        came = self._flood(around, start, goal)
         if goal not in came:
             return [], ["by way of a third wire"]
         words = []
-        edges = []
         node = goal
         while came[node] is not None:
-            before, name, edge = came[node]
+            node, name = came[node]
             words.append(name)
-            if edge >= 0:
-                edges.append(edge)
-            node = before
         words.reverse()
+        edges = []
+        for wire, other in ((start, goal), (goal, start)):
+            beyond = self._flood(around, other, wire)
+            for node, _, edge in around.get(wire, ()):
+                if edge >= 0 and node in beyond and node != wire:
+                    edges.append(edge)
         return edges, words
+
+    @staticmethod
+    def _flood(around, start, stop):
+        """All that is reached from `start` without going on through `stop`: node -> (node before, by what)."""
+        came = {start: None}
+        queue = [start]
+        while queue:
+            node = queue.pop(0)
+            if node == stop:
+                continue
+            for other, name, _ in around.get(node, ()):
+                if other not in came:
+                    came[other] = (node, name)
+                    queue.append(other)
+        return came
 
     def rejudge(self):
         """Judge this instant again though no contact has moved: a supply went off or on, or metal fell on the track."""
