@@ -6,10 +6,12 @@ import random
 import time
 
 import pytest
+from frogfeed.layout.schema import Side
 from frogfeed.track.answers import Solver
 from frogfeed.track.assemble import assemble
 from frogfeed.track.conditions import holds
 from frogfeed.track.netlist import netlist
+from frogfeed.track.network import Contact, Feed, RailNetwork, Wire
 
 from tests.track import brute
 from tests.track.make import layout, random_layout
@@ -80,3 +82,121 @@ def test_pairs_of_ways_in_series_end_in_bounded_time() -> None:
     solver.shorts()
     list(solver.dead())
     assert time.monotonic() - started < SECONDS_ALLOWED
+
+
+def mesh(size: int) -> str:
+    """Tracks that cross each other in a square of as-made live diamonds, fed at two sides only."""
+    pieces = "".join(f"[diamond.D{r}x{c}]\n" for r in range(size) for c in range(size))
+    places = ""
+    lines = ""
+    for n in range(size):
+        for name in (f"w{n}", f"e{n}", f"n{n}", f"s{n}"):
+            places += f'[place.{name}]\nkind = "buffer"\n'
+        along = ", ".join(f'"D{n}x{c}.a.left", "D{n}x{c}.b.left"' for c in range(size))
+        across = ", ".join(f'"D{r}x{n}.a.right", "D{r}x{n}.b.right"' for r in range(size))
+        lines += f'r{n} = ["w{n}", {{ feed = "main", left = "A" }}, {along}, "e{n}"]\n'
+        lines += f'c{n} = ["n{n}", {{ feed = "main", left = "A" }}, {across}, "s{n}"]\n'
+    return f"{pieces}{places}[lines]\n{lines}"
+
+
+def test_a_mesh_of_diamonds_ends_in_bounded_time() -> None:
+    started = time.monotonic()
+    solver = Solver(assemble(layout(mesh(12))))
+    solver.shorts()
+    list(solver.dead())
+    list(solver.clashes())
+    assert time.monotonic() - started < SECONDS_ALLOWED
+
+
+def mains(count: int) -> str:
+    """Parallel mains with a live crossover between each two neighbours, insulated at the heels, fed at one end."""
+    pieces = ""
+    places = ""
+    lines = ""
+    for n in range(count):
+        for end in "we":
+            places += f'[place.{end}{n}]\nkind = "buffer"\n'
+        run = f'"w{n}", {{ feed = "main", left = "A" }}'
+        if n + 1 < count:
+            pieces += f"[turnout.D{n}]\n[turnout.U{n}]\n"
+            lines += f'x{n} = ["D{n}.right", "|", "U{n}.right"]\n'
+            run += f', "D{n}.toe", "D{n}.left"'
+        if n:
+            run += f', "|", "U{n - 1}.left", "U{n - 1}.toe", {{ feed = "main", left = "A" }}'
+        lines += f'm{n} = [{run}, "e{n}"]\n'
+    return f"{pieces}{places}[lines]\n{lines}"
+
+
+def test_twenty_parallel_mains_end_in_bounded_time() -> None:
+    started = time.monotonic()
+    solver = Solver(assemble(layout(mains(20))))
+    solver.shorts()
+    list(solver.dead())
+    list(solver.clashes())
+    list(solver.no_circuit())
+    assert time.monotonic() - started < SECONDS_ALLOWED
+
+
+def three_sat(variables: int, clauses: list[tuple[int, int, int]]) -> RailNetwork:
+    """A network with a path from A to B through every clause: passable where one of its three drives stands right."""
+    drives = {f"V{v}": ("yes", "no") for v in range(1, variables + 1)}
+    rails = tuple(f"R.{n}" for n in range(len(clauses) + 1))
+    contacts = tuple(
+        Contact(rails[n], rails[n + 1], tuple(((f"V{abs(x)}", "yes" if x > 0 else "no"),) for x in clause), None)
+        for n, clause in enumerate(clauses)
+    )
+    wires = {w: Wire(w, "main", side) for w, side in (("main.A", Side.A), ("main.B", Side.B))}
+    return RailNetwork(
+        drives=drives,
+        rails=("R.a", *rails, "R.b"),
+        wires=wires,
+        bonds=(),
+        contacts=(
+            Contact("R.a", rails[0], (((f"V{1}", "yes"),), ((f"V{1}", "no"),)), None),
+            *contacts,
+            Contact(rails[-1], "R.b", (((f"V{1}", "yes"),), ((f"V{1}", "no"),)), None),
+        ),
+        feeds=(Feed("R.a", "main.A", None, None, None), Feed("R.b", "main.B", None, None, None)),
+        switched=(),
+        bridges=(),
+        roads=(),
+        joints=(),
+        pieces={},
+        piece_of=dict.fromkeys(("R.a", *rails, "R.b"), "R"),
+    )
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_shared_drives_that_spell_three_sat_are_answered_right(seed: int) -> None:
+    rng = random.Random(seed)
+    variables, count = 14, 62  # about 4.4 clauses a variable: as many satisfiable ones as not
+    clauses = []
+    for _ in range(count):
+        chosen = rng.sample(range(1, variables + 1), 3)
+        clauses.append(
+            (chosen[0] * rng.choice((1, -1)), chosen[1] * rng.choice((1, -1)), chosen[2] * rng.choice((1, -1)))
+        )
+    satisfiable = any(
+        all(any((x > 0) == bool(bits >> (abs(x) - 1) & 1) for x in c) for c in clauses)
+        for bits in range(1 << variables)
+    )
+    solver = Solver(three_sat(variables, clauses))
+    assert bool(solver.shorts()) == satisfiable
+
+
+def test_a_large_three_sat_is_answered_or_admitted_in_bounded_time() -> None:
+    rng = random.Random(5)
+    variables = 260
+    clauses = []
+    for _ in range(round(4.26 * variables)):
+        a, b, c = rng.sample(range(1, variables + 1), 3)
+        clauses.append((a * rng.choice((1, -1)), b * rng.choice((1, -1)), c * rng.choice((1, -1))))
+    started = time.monotonic()
+    solver = Solver(three_sat(variables, clauses))
+    shorts = solver.shorts()
+    assert time.monotonic() - started < SECONDS_ALLOWED
+    if shorts:
+        at = dict(shorts[0].when)
+        assert all(any(at.get(f"V{abs(x)}") == ("yes" if x > 0 else "no") for x in c) for c in clauses)
+    else:
+        assert solver.not_proven or solver.hard

@@ -109,6 +109,12 @@ class Explainer:
                 f"Insulated joiners at both heels of {piece}, between its vee rails and the droppers beyond: its frog "
                 "cannot carry both polarities."
             )
+        if link and s.when:
+            piece = link[0].split(".")[0]
+            return link[0], (
+                f"Through its links {piece} joins its stock rails there: remove the factory links, bond the blades, and "
+                "feed the frogs by switches."
+            )
         if joints:
             a, b = joints[0]
             return s.path[1], (
@@ -191,14 +197,21 @@ class Explainer:
             d.rails,
         )
 
-    def clashes(self, found: Iterable[Clash]) -> Iterator[Finding]:
-        """Wheels that join two wires at a gap; the two rails of one joint are one finding."""
+    def clashes(self, found: Iterable[Clash], loops: Iterable[ReturnLoop] = ()) -> Iterator[Finding]:
+        """Wheels that join two wires at a gap; the two rails of one joint are one finding, a return loop comes first."""
+        looped = {p for loop in loops for p in loop.pieces}
         grouped: dict[object, list[Clash]] = {}
         for c in found:
             b = c.bridge
             place = (b.at if b.kind is BridgeKind.JOINT else self._network.piece_of[b.a], b.kind, c.when)
             grouped.setdefault(place, []).append(c)
-        yield from (self._clash(group) for group in grouped.values())
+        for group in grouped.values():
+            finding = self._clash(group)
+            if {self._network.piece_of[x] for x in (group[0].bridge.a, group[0].bridge.b)} <= looped:
+                finding = replace(
+                    finding, cure="Cure the return loop first, and check again: it turns the track round."
+                )
+            yield finding
 
     def _clash(self, group: list[Clash]) -> Finding:
         c = group[0]
@@ -424,9 +437,10 @@ def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer)
     yield from (words.loop(x) for x in loops)
     yield from (words.short(x, loops) for x in solver.shorts())
     yield from (f for x in merged_dead(network, solver.dead()) if (f := words.dead(x)) is not None)
-    yield from words.clashes(c for c in solver.clashes() if c.bridge.kind is not BridgeKind.VEE)
+    yield from words.clashes((c for c in solver.clashes() if c.bridge.kind is not BridgeKind.VEE), loops)
     yield from clearance_findings(layout, network, solver)
-    yield from (words.no_circuit(x) for x in solver.no_circuit())
+    places = layout.file.place
+    yield from (words.no_circuit(x) for x in solver.no_circuit() if not x.held or x.road.piece in places)
     yield from (words.hangs(x) for x in merged_hangs(network, solver.hangs()))
     yield from (words.undecided(x) for x in network.switched if x.undecided)
     yield from words.reversing()
