@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from frogfeed.sheets.card_drawing import WIRE_PENS
-from frogfeed.sheets.drawing import Anchor, Box, Drawing, Pen, Sketch
+from frogfeed.sheets.drawing import LEAST_PT, Anchor, Box, Drawing, Pen, Sketch, text_width
 from frogfeed.sheets.model import BoardSheet, TerminalRow, Wire
 from frogfeed.sheets.words import Words
 
-STEP = 5.6
+STEP = 6.0
 HEAD = 14.0
 
 
@@ -27,11 +27,13 @@ def board_drawing(board: BoardSheet, wires: Mapping[str, Wire], width: float, wo
     sketch.line((body.x0, HEAD - 1.0), (body.x1, HEAD - 1.0), pen=Pen(0.2))
     for rows, x, out in ((left, body.x0, -1.0), (right, body.x1, 1.0)):
         for n, t in enumerate(rows):
-            _terminal(sketch, t, wires[t.wire], x, HEAD + STEP * (n + 0.75), out, words)
+            _terminal(sketch, t, wires[t.wire], x, HEAD + STEP * (n + 0.75), out, width, words)
     return sketch.done(f"board-{board.name}", width, height, f"{board.name}: {board.title}")
 
 
-def _terminal(sketch: Sketch, t: TerminalRow, wire: Wire, x: float, y: float, out: float, words: Words) -> None:
+def _terminal(
+    sketch: Sketch, t: TerminalRow, wire: Wire, x: float, y: float, out: float, sketch_width: float, words: Words
+) -> None:
     sketch.rect(Box(x - 1.3, y - 1.3, x + 1.3, y + 1.3), Pen(0.3), 1.0)
     sketch.line((x - 0.8, y + 0.8), (x + 0.8, y - 0.8), pen=Pen(0.25))
     end = x + out * 9.0
@@ -43,6 +45,13 @@ def _terminal(sketch: Sketch, t: TerminalRow, wire: Wire, x: float, y: float, ou
     if t.pin:
         sketch.text(x - out * 14.0, y + 1.0, t.pin, anchor=inside, part=f"pin:{t.terminal}")
     colour = f" {words.colour(wire.colour)}" if wire.colour else ""
-    text = f"{t.wire}{' ' + wire.letter if wire.letter else ''}{colour}"
-    text = f"{text} {t.goes_to}" if out > 0 else f"{t.goes_to} {text}"
-    sketch.text(end + out * 0.8, y + 1.0, text, anchor=outside, part=f"wire:{t.wire}")
+    mark = f"{t.wire}{' ' + wire.letter if wire.letter else ''}{colour}"
+    at = end + out * 0.8
+    chars = int((sketch_width - at if out > 0 else at) / text_width("m", LEAST_PT))
+    name = t.goes_to if len(t.goes_to) <= chars else t.goes_to[: chars - 1] + "…"
+    if len(mark) + 1 + len(name) <= chars:
+        text = f"{mark} {name}" if out > 0 else f"{name} {mark}"
+        sketch.text(at, y + 1.0, text, anchor=outside, part=f"wire:{t.wire}")
+    else:
+        sketch.text(at, y - 0.45, mark, anchor=outside, part=f"wire:{t.wire}")
+        sketch.text(at, y + 2.4, name, anchor=outside, part=f"goes:{t.wire}")

@@ -76,7 +76,9 @@ def card_views(
     shape = lay_rails(kind, courses(kind, drawn_number(card), gauge_mm, card.straight))
     x0, x1, low, high = shape.courses.extent
     kx = (width - 2 * SIDE) / (x1 - x0)
-    ky = min((CLOSE_GAUGE_MM if len(shape.stretches) > CLOSE else GAUGE_MM) / gauge_mm, TALLEST / (high - low))
+    rails = len(shape.stretches)
+    tallest = TALLEST * (1.6 if rails > 2 * CLOSE else 1.0)
+    ky = min((CLOSE_GAUGE_MM if rails > CLOSE else GAUGE_MM) / gauge_mm, tallest / (high - low))
     views = []
     for flip in (False, True):
         best: tuple[float, Drawing] | None = None

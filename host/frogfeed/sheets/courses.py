@@ -14,6 +14,8 @@ from frogfeed.track.catalogue import Kind
 
 Curve = Callable[[float], float]
 DEFAULT_FROG_NUMBER = 6.0
+TWO_TRACKS = {"p.west", "p.east", "q.west", "q.east"}
+"""The ends of a crossover or scissors as one piece."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,8 @@ def courses(kind: Kind, frog_number: float, gauge: float, straight: str = "left"
         found = _three_way(kind, unit, gauge)
     elif ends == {"a.left", "a.right", "b.left", "b.right"}:
         found = _crossing(unit, gauge, frog_number)
+    elif ends == TWO_TRACKS:
+        found = _two_tracks(kind, unit, gauge, frog_number)
     else:
         return any_kind(kind, 3.05 * unit, gauge, unit)
     roads: dict[tuple[str, str], Course] = {}
@@ -142,6 +146,39 @@ def _crossing(unit: float, gauge: float, number: float) -> _Table:
         ("a.right", "b.right"): (lambda x: x * slope, -half, half),
         ("a.left", "b.right"): (slip(1), -half, half),
         ("a.right", "b.left"): (slip(-1), -half, half),
+    }
+
+
+def q_is_left(kind: Kind) -> bool:
+    """Whether track q of a crossover lies to the left of track p: on the side on which p's own road has its frogs."""
+    own = next(r for r in kind.roads if {r.start, r.end} == {"p.west", "p.east"})
+    road = own if own.start == "p.west" else own.reversed()
+    frogs = {f.rails[0] for f in kind.frogs}
+    return bool(frogs & set(road.left))
+
+
+def _two_tracks(kind: Kind, unit: float, gauge: float, number: float) -> _Table:
+    """Tracks p and q side by side, with ways across that leave one as a turnout does and join the other likewise."""
+    both = sum({r.start[0], r.end[0]} == {"p", "q"} for r in kind.roads) > 1
+    apart = (3.6 if both else 2.7) * gauge
+    middle = 2.0 * unit + (apart / 2 - gauge) * number
+    x0, x1 = -0.35 * unit, 2 * middle + 0.35 * unit
+    up = apart if q_is_left(kind) else -apart
+    leave = _bend(1, unit, gauge)
+
+    def across(start: float, rise: float) -> Curve:
+        sign = 1.0 if rise > 0 else -1.0
+
+        def y(x: float) -> float:
+            return start + sign * (leave(x) if x <= middle else apart - leave(2 * middle - x))
+
+        return y
+
+    return {
+        ("p.west", "p.east"): (_straight, x0, x1),
+        ("q.west", "q.east"): (lambda x: up, x0, x1),
+        ("p.west", "q.east"): (across(0.0, up), x0, x1),
+        ("q.west", "p.east"): (across(up, -up), x0, x1),
     }
 
 

@@ -179,7 +179,7 @@ def _courses(node: Node, kind: Kind, row: float) -> Courses:
     x0, x1 = node.x, node.x + node.width
     y = {e: -node.rows[e] * row for e in (*node.west, *node.east)}
     roads: dict[tuple[str, str], Course] = {}
-    if node.crossing:
+    if node.dips:
         up, down = max(y.values()), min(y.values())
         mid, half = (up + down) / 2, (up - down) / 2
         cross = smooth(half, -half, x0, x1)
@@ -197,7 +197,7 @@ def _courses(node: Node, kind: Kind, row: float) -> Courses:
         west, east = (r.end, r.start) if turned else (r.start, r.end)
         if west not in node.west or east not in node.east:
             continue
-        if node.crossing and abs(y[west] - y[east]) < 1e-6:
+        if node.dips and abs(y[west] - y[east]) < 1e-6:
             curve = slip(1.0 if y[west] > mid else -1.0)
         else:
             curve = smooth(y[west], y[east], x0, x1)

@@ -13,6 +13,11 @@ from frogfeed.sheets.steps import step_text
 class ListPages(Maker):
     """Every list of the book."""
 
+    @property
+    def long(self) -> bool:
+        """Whether every list begins on a page of its own."""
+        return len(self.book.wires) > 16
+
     def plain(self) -> list[Block]:
         say = self.say
         rows = []
@@ -63,7 +68,7 @@ class ListPages(Maker):
                 )
             )
         return [
-            chapter(say("ch.joints")),
+            chapter(say("ch.joints"), self.long),
             para(say("joints.about")),
             table(
                 (
@@ -122,7 +127,7 @@ class ListPages(Maker):
 
     def buses(self) -> list[Block]:
         say = self.say
-        found = [chapter(say("ch.bus")), para(say("bus.about"))]
+        found = [chapter(say("ch.bus"), self.long), para(say("bus.about"))]
         for district in self.book.districts:
             for side in ("A", "B"):
                 bus = f"{district}.{side}"
@@ -189,7 +194,7 @@ class ListPages(Maker):
                     )
                 )
         found = [
-            chapter(say("ch.servos")),
+            chapter(say("ch.servos"), self.long),
             para(say("servo.about")),
             table(
                 (
@@ -284,7 +289,7 @@ class ListPages(Maker):
             "cut.about", dropper=f"{lists.DROPPER_MM:g}", bond=f"{lists.BOND_MM:g}", loose=f"{lists.LOOSE_MM:g}"
         )
         return [
-            chapter(say("ch.cut")),
+            chapter(say("ch.cut"), self.long),
             para(about),
             table(
                 (
@@ -342,7 +347,7 @@ class ListPages(Maker):
         say = self.say
         rows = [(str(n), "", say(f"record.{n}", hash=self.book.layout_hash), "", "") for n in range(1, 11)]
         found = [
-            chapter(say("ch.record")),
+            chapter(say("ch.record"), self.long),
             para(say("record.about")),
             table(
                 (say("col.no"), say("col.done"), say("col.what"), say("record.value"), say("record.sign")),

@@ -17,8 +17,8 @@ Point = tuple[float, float]
 
 _GRAIN = 240
 AHEAD, BEYOND, OBTUSE = 0.16, 0.3, 0.13
-"""How far a frog casting reaches, in units of gauge times frog number: ahead of an acute crossing, beyond it, and to
-either side of an obtuse one.
+"""How far a frog casting reaches, in units of gauge times the frog number at which its rails cross: ahead of an acute
+crossing, beyond it, and to either side of an obtuse one.
 """
 
 
@@ -92,12 +92,13 @@ def _rows(kind: Kind, courses: Courses) -> list[_Row]:
 def lay_rails(kind: Kind, courses: Courses) -> PieceRails:
     """Lay the rails of a kind along its courses."""
     rows = _rows(kind, courses)
-    frogs = {f.name: at for f in kind.frogs if (at := _crossing(rows, f, courses.gauge)) is not None}
+    crossings = {f.name: at for f in kind.frogs if (at := _crossing(rows, f, courses)) is not None}
+    frogs = {name: point for name, (point, _) in crossings.items()}
     stretches: dict[str, list[Stretch]] = {}
     seams: dict[frozenset[str], tuple[str, str, Point]] = {}
     castings = {f.rails[0]: f for f in kind.frogs}
     for row in rows:
-        bounds = _bounds(kind, rows, row, castings, frogs, courses)
+        bounds = _bounds(kind, rows, row, castings, crossings, courses)
         for i, rail in enumerate(row.rails):
             tips = []
             if i and _tip(kind, rail, row.rails[i - 1], row.road.start):
@@ -134,8 +135,9 @@ def _tip(kind: Kind, blade: str, stock: str, faces: str) -> bool:
     return any(t.blade == blade and t.stock == stock and t.faces == faces for t in kind.tips)
 
 
-def _crossing(rows: Sequence[_Row], frog: Frog, gauge: float) -> Point | None:
-    """Where the rails of a frog cross: the first place at which two tracks through it change sides."""
+def _crossing(rows: Sequence[_Row], frog: Frog, courses: Courses) -> tuple[Point, float] | None:
+    """Where the rails of a frog cross, and its unit: gauge times the frog number at which they do."""
+    gauge = courses.gauge
     through = [r for r in rows if frog.rails[0] in r.rails]
     for i, a in enumerate(through):
         for b in through[i + 1 :]:
@@ -148,7 +150,10 @@ def _crossing(rows: Sequence[_Row], frog: Frog, gauge: float) -> Point | None:
                     continue
                 if before and (apart > 0) != (before > 0):
                     x = _root(a.track, b.track, x - (x1 - x0) / _GRAIN * 2, x)
-                    return x, a.track.y(x)
+                    d = gauge * 0.05
+                    slope = abs((a.track.y(x + d) - a.track.y(x - d)) - (b.track.y(x + d) - b.track.y(x - d))) / (2 * d)
+                    unit = gauge / slope if slope > 1e-6 else courses.unit
+                    return (x, a.track.y(x)), min(unit, 1.5 * courses.unit)
                 before = apart
     return None
 
@@ -186,7 +191,7 @@ def _bounds(
     rows: Sequence[_Row],
     row: _Row,
     castings: Mapping[str, Frog],
-    frogs: Mapping[str, Point],
+    frogs: Mapping[str, tuple[Point, float]],
     courses: Courses,
 ) -> list[float]:
     """The x of every boundary between the rails of a row, its two ends included."""
@@ -204,7 +209,7 @@ def _bounds(
         frog = castings.get(rail)
         if frog is None or frog.name not in frogs:
             continue
-        x = frogs[frog.name][0]
+        (x, _), unit = frogs[frog.name]
         if not frog.acute:
             west = east = OBTUSE
         else:
@@ -214,9 +219,9 @@ def _bounds(
             west = BEYOND if nose_west else AHEAD
             east = BEYOND if nose_east else AHEAD
         if i:
-            found[i] = x - west * courses.unit
+            found[i] = x - west * unit
         if i + 1 < n:
-            found[i + 1] = x + east * courses.unit
+            found[i + 1] = x + east * unit
     return _filled(found)
 
 

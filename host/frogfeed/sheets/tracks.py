@@ -16,10 +16,11 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
 from frogfeed.layout.model import Layout
-from frogfeed.sheets.courses import sides
+from frogfeed.sheets.courses import TWO_TRACKS, q_is_left, sides
 from frogfeed.track.catalogue import Kind
 from frogfeed.track.network import End, Joint, RailNetwork
 
+_RANK = {"left": 0, "middle": 1, "right": 2}
 PIECE_MM = 30.0
 PLACE_MM = 20.0
 SHORT_MM = 13.0
@@ -33,7 +34,8 @@ CLIMB_MM = 6.0
 class Node:
     """A piece or place. `west` and `east` list its ends from top to bottom; `straight` pairs ends of one row.
 
-    `crossing` where two straight ways pass through it, one above the other.
+    `crossing` where two straight ways pass through it, one above the other; `dips` where these come together in the
+    middle, as the ways of a slip or diamond do.
     """
 
     name: str
@@ -41,6 +43,7 @@ class Node:
     west: tuple[str, ...]
     east: tuple[str, ...]
     straight: tuple[tuple[str, str], ...]
+    dips: bool = False
     x: float = 0.0
     rows: dict[str, float] = field(default_factory=dict)
 
@@ -51,7 +54,12 @@ class Node:
     def flipped(self) -> Node:
         """Turned by half a turn."""
         return Node(
-            self.name, self.width, self.east[::-1], self.west[::-1], tuple((b, a) for a, b in self.straight[::-1])
+            self.name,
+            self.width,
+            self.east[::-1],
+            self.west[::-1],
+            tuple((b, a) for a, b in self.straight[::-1]),
+            self.dips,
         )
 
 
@@ -82,19 +90,18 @@ def _nodes(layout: Layout, network: RailNetwork, kinds: Mapping[str, Kind]) -> d
         ends = set(kind.ends)
         if ends == {"a.left", "a.right", "b.left", "b.right"}:
             # Looking in from b, left and right are turned about.
-            node = Node(
-                name,
-                PIECE_MM,
-                ("a.left", "a.right"),
-                ("b.right", "b.left"),
-                (("a.left", "b.right"), ("a.right", "b.left")),
-            )
+            ways = (("a.left", "b.right"), ("a.right", "b.left"))
+        elif ends == TWO_TRACKS:
+            ways = (("p.west", "p.east"), ("q.west", "q.east"))
+            ways = ways[::-1] if q_is_left(kind) else ways
         else:
-            rank = {"left": 0, "middle": 1, "right": 2}
-            west = tuple(sorted(west, key=lambda e: rank.get(e, 3)))
-            east = tuple(sorted(east, key=lambda e: rank.get(e, 3)))
-            leg = "middle" if "middle" in east else getattr(piece, "normal", None) or east[0]
-            node = Node(name, PIECE_MM, west, east, ((west[0], str(leg) if str(leg) in east else east[0]),))
+            west = tuple(sorted(west, key=lambda e: _RANK.get(e, 3)))
+            east = tuple(sorted(east, key=lambda e: _RANK.get(e, 3)))
+            leg = "middle" if "middle" in east else str(getattr(piece, "normal", None) or "")
+            found[name] = Node(name, PIECE_MM, west, east, ((west[0], leg if leg in east else east[0]),))
+            continue
+        west, east = tuple(w for w, _ in ways), tuple(e for _, e in ways)
+        node = Node(name, PIECE_MM, west, east, ways, dips=ends != TWO_TRACKS)
         found[name] = node
     return found
 
