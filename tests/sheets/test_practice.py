@@ -122,9 +122,7 @@ def test_three_way_shows_a_road_first_and_the_forbidden_setting_last() -> None:
 
 
 def test_a_double_slips_frogs_follow_the_drive_at_the_far_side() -> None:
-    c, _ = card(
-        ISOLATED % "live-frog" + "\nframe = 1".replace("\nframe = 1", ""), "slip", "a.left a.right b.left b.right"
-    )
+    c, _ = card(ISOLATED % "live-frog", "slip", "a.left a.right b.left b.right")
     tables = {
         output: {d for s in c.settings for t in c.settings
                  if sum(x != y for x, y in zip(s.term, t.term, strict=True)) == 1 and s.feeds[output] != t.feeds[output]
