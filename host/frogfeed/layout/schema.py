@@ -269,7 +269,13 @@ class ThreeWay(Piece):
 
 
 class Diamond(Piece):
-    """[diamond.NAME]: two tracks that cross; no drive."""
+    """[diamond.NAME]: two tracks that cross; no drive of its own."""
+
+    selector: DriveRef | None = Field(
+        default=None,
+        description="a drive (such as a switch on the panel, kind = \"hand\") that says which track is in use, where "
+        "no turnout does: left the one from a.left, right the one from a.right",
+    )
 
 
 class SlipBlades(StrEnum):

@@ -112,8 +112,8 @@ class Explainer:
         if link and s.when:
             piece = link[0].split(".")[0]
             return link[0], (
-                f"Through its links {piece} joins its stock rails there: remove the factory links, bond the blades, and "
-                "feed the frogs by switches."
+                f"Through its links {piece} joins its stock rails there: remove the factory links, bond the blades, "
+                "and feed the frogs by switches."
             )
         if joints:
             a, b = joints[0]
@@ -198,7 +198,7 @@ class Explainer:
         )
 
     def clashes(self, found: Iterable[Clash], loops: Iterable[ReturnLoop] = ()) -> Iterator[Finding]:
-        """Wheels that join two wires at a gap; the two rails of one joint are one finding, a return loop comes first."""
+        """Wheels that join two wires at a gap; two rails of one joint are one finding, a return loop comes first."""
         looped = {p for loop in loops for p in loop.pieces}
         grouped: dict[object, list[Clash]] = {}
         for c in found:
@@ -390,6 +390,16 @@ class Explainer:
                 rails,
             )
 
+    def _deciding(self, piece: str) -> str:
+        """What can decide between two roads that are set at once."""
+        cure = "Throw one of the turnouts on either side away from it, so that only one road is set"
+        if piece in self._layout.file.diamond:
+            return (
+                f'{cure}; or give {piece} a selector input: selector = "S" in [diamond.{piece}], with [drive.S] of '
+                'kind = "hand" for a switch on the panel.'
+            )
+        return f"{cure}."
+
     def reversing(self) -> Iterator[Finding]:
         """On DC, what a driver must know of each reversing section: it turns with its turnout."""
         if self._layout.file.layout.control != "dc":
@@ -416,7 +426,7 @@ class Explainer:
             s.piece,
             f"No setting decides what {s.output} must carry {when_text(s.undecided[0])}: two roads are set at once.",
             "The feed stays off there, so the frog is dead until the other drives choose.",
-            "Throw one of the turnouts on either side away from it, so that only one road is set.",
+            self._deciding(s.piece),
             s.at,
             s.undecided[0],
             (s.rail,),

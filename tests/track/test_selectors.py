@@ -1,0 +1,59 @@
+"""Where no turnout decides: a selector for a diamond, and the positions of a traverser."""
+
+from __future__ import annotations
+
+from frogfeed.findings.finding import Severity
+from frogfeed.plan.planner import make_plan
+from frogfeed.plan.settings import build_settings
+from frogfeed.track.assemble import assemble
+from frogfeed.track.explain import track_findings
+
+from tests.track.make import layout
+
+FEED = '{ feed = "main", left = "A" }'
+PLACES = "".join(f'[place.p{n}]\nkind = "buffer"\n' for n in range(1, 5))
+LINES = (
+    f'[lines]\na = ["p1", {FEED}, "|right", "X.a.left"]\nb = ["p2", {FEED}, "|left", "X.a.right"]\n'
+    f'c = ["X.b.left", "|left", {FEED}, "p3"]\nd = ["X.b.right", "|right", {FEED}, "p4"]\n'
+)
+
+
+def test_a_diamond_between_plain_tracks_is_undecided_and_says_how_to_decide_it() -> None:
+    x = layout(f'[diamond.X]\nstate = "isolated-frog"\n{PLACES}{LINES}')
+    found = [f for f in track_findings(x, assemble(x)) if f.code == "undecided"]
+    assert found and all("selector" in f.cure for f in found)
+
+
+def test_with_a_selector_its_frogs_follow_the_switch() -> None:
+    x = layout(f'[diamond.X]\nstate = "isolated-frog"\nselector = "S"\n[drive.S]\nkind = "hand"\n{PLACES}{LINES}')
+    network = assemble(x)
+    assert [f for f in track_findings(x, network) if f.severity is not Severity.NOTE] == []
+    tables = {s.output: {r.wire: r.when for r in s.rows} for s in network.switched}
+    left, right = ((("S", "left"),),), ((("S", "right"),),)
+    # From a.left the inner rail is the right one (B), from a.right the left one (A).
+    assert tables == {"X.FA": {"main.B": left, "main.A": right}, "X.FB": {"main.A": left, "main.B": right}}
+
+
+def test_the_selector_gets_inputs_on_a_board() -> None:
+    x = layout(f'[diamond.X]\nstate = "isolated-frog"\nselector = "S"\n[drive.S]\nkind = "hand"\n{PLACES}{LINES}')
+    network = assemble(x)
+    plan = make_plan(x, network)
+    assert {"S.left", "S.right", "X.FA", "X.FB"} <= set(plan.channels())
+    assert build_settings(x, network, plan)
+
+
+def test_a_traverser_joins_its_lead_to_one_road_at_a_time() -> None:
+    places = "".join(f'[place.{n}]\nkind = "buffer"\n' for n in ("lead", "r1", "r2", "r3"))
+    lines = f'[lines]\nl = ["lead", {FEED}, "X.lead"]\n'
+    lines += "".join(f'r{n} = ["X.{road}", {FEED}, "r{n}"]\n' for n, road in enumerate(("one", "two", "three"), 1))
+    x = layout(f'[piece.X]\nkind = "traverser-3"\n[drive.X]\nkind = "hand"\n{places}{lines}')
+    network = assemble(x)
+    assert [f for f in track_findings(x, network) if f.severity is not Severity.NOTE] == []
+    whens = {r.end: r.when for r in network.roads if r.piece == "X"}
+    assert whens == {e: ((("X", e),),) for e in ("one", "two", "three")}
+    # A dropper on the wrong rail of one road clashes only while the table stands there.
+    y = layout(f'[piece.X]\nkind = "traverser-3"\n[drive.X]\nkind = "hand"\n{places}' + lines.replace(
+        f'"X.two", {FEED}', '"X.two", { feed = "main", left = "B" }'
+    ))  # fmt: skip
+    clashes = [f for f in track_findings(y, assemble(y)) if f.code == "clash"]
+    assert [dict(f.witness or {}) for f in clashes] == [{"X": "two"}]
