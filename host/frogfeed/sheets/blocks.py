@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from frogfeed.sheets.drawing import Drawing
-from frogfeed.sheets.model import Book, Reading
+from frogfeed.sheets.model import Book
 from frogfeed.sheets.paper import Paper
 from frogfeed.sheets.words import Words
 from frogfeed.track.conditions import When
@@ -107,28 +107,3 @@ class Maker:
         self.book, self.art, self.paper, self.say, self.date = book, art, paper, words, date
         self.wires = {w.mark: w for w in book.wires}
         self.numbers = {c.name: c.number for c in book.cards}
-
-    def readings_table(self, readings: Sequence[Reading], short: bool = False) -> Block:
-        say = self.say
-        rows, last = [], None
-        for r in readings:
-            here = ", ".join(say("cond.is", drive=d, setting=s) for d, s in r.settings) or say("meter.first")
-            state = say("meter.closed") if r.closed else say("meter.open")
-            row = [str(r.number), here if here != last else "", r.probe_a, r.probe_b, state, ""]
-            if not short:
-                row.append(r.reason)
-            rows.append(row)
-            last = here
-        heads = [
-            say("col.no"),
-            say("card.set"),
-            say("col.probe_a"),
-            say("col.probe_b"),
-            say("col.reads"),
-            say("col.done"),
-        ]
-        widths: list[float | str] = ["auto", 1.0, 0.9, 0.9, "auto", "auto"]
-        if not short:
-            heads.append(say("meter.reason"))
-            widths.append(1.7)
-        return table(heads, widths, rows, mono=(2, 3), bold=(4,), tick=(5,), size=8.5)

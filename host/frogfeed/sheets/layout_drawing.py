@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from frogfeed.layout.model import Layout
@@ -39,10 +39,12 @@ from frogfeed.track.network import Joint, RailNetwork
 
 GAUGE = 3.2
 ROW_MM = 16.0
-LEAST_ROW_MM = 12.0
+LEAST_ROW_MM = 10.5
 RAIL = Pen(0.4)
 MARGIN = 9.0
 """Paper kept free around the tracks of a sheet, mm."""
+Cell = tuple[int, int]
+"""Column and row of a sheet."""
 BANDS: tuple[Pen | None, ...] = (
     None,
     Pen(GAUGE * 2.1, (), 0.87),
@@ -94,17 +96,20 @@ def _sheets(
     apart: float,
 ) -> tuple[Drawing, ...]:
     plan = lay_out(layout, network, kinds, apart)
-    row = max(LEAST_ROW_MM, min(ROW_MM, (height - 2 * MARGIN - 10) / max(1, plan.rows)))
-    world = _draw_world(network, book, kinds, plan, row, words)
     inner_w, inner_h = width - 2 * MARGIN, height - 2 * MARGIN
+    row = min(ROW_MM, inner_h / plan.rows)
+    downs = 1
+    if row < LEAST_ROW_MM:
+        row = ROW_MM * 0.75
+        downs = math.ceil(plan.rows * row / inner_h)
+    world = _draw_world(network, book, kinds, plan, row, words)
     xs = _cuts(plan, inner_w)
-    total_h = (plan.rows - 1) * row + row
-    downs = max(1, math.ceil(total_h / inner_h))
     per = math.ceil(plan.rows / downs)
     ys = [(-0.5 + per * k) * row for k in range(downs)] + [(plan.rows - 0.5) * row]
-    tiles = [Box(xs[i], ys[k], xs[i + 1], ys[k + 1]) for k in range(len(ys) - 1) for i in range(len(xs) - 1)]
-    across = len(xs) - 1
-    return tuple(_tile(world, t, n, across, len(tiles), words) for n, t in enumerate(tiles))
+    grid = {(i, k): Box(xs[i], ys[k], xs[i + 1], ys[k + 1]) for k in range(len(ys) - 1) for i in range(len(xs) - 1)}
+    used = [at for at, box in grid.items() if any(True for item in world.items for _ in _inside(item, box))]
+    numbers = {at: n for n, at in enumerate(used, 1)}
+    return tuple(_tile(world, grid[at], at, numbers, words) for at in used)
 
 
 def _cuts(plan: Map, inner: float) -> list[float]:
@@ -410,35 +415,26 @@ def _shift(item: Item, dx: float, dy: float) -> Item:
             raise TypeError(item)
 
 
-def _tile(world: _World, tile: Box, n: int, across: int, of: int, words: Words) -> Drawing:
+def _tile(world: _World, tile: Box, at: Cell, numbers: Mapping[Cell, int], words: Words) -> Drawing:
     """One sheet: its part of the drawing, labels, and match lines to its neighbours."""
+    column, line = at
+    west, east = numbers.get((column - 1, line)), numbers.get((column + 1, line))
+    north, south = numbers.get((column, line - 1)), numbers.get((column, line + 1))
+    tile = _cropped(world, tile, north is not None, south is not None)
     dx, dy = MARGIN - tile.x0, MARGIN - tile.y0
     width = (tile.x1 - tile.x0) + 2 * MARGIN
-    tile = _cropped(world, tile, n >= across, n + across < of)
-    dy = MARGIN - tile.y0
     height = (tile.y1 - tile.y0) + 2 * MARGIN
     edge = Box(
-        tile.x0 - (MARGIN if n % across == 0 else 0),
-        tile.y0 - (MARGIN if n < across else 0),
-        tile.x1 + (MARGIN if n % across == across - 1 else 0),
-        tile.y1 + (MARGIN if n + across >= of else 0),
+        tile.x0 - (MARGIN if west is None else 0.0),
+        tile.y0 - (MARGIN if north is None else 0.0),
+        tile.x1 + (MARGIN if east is None else 0.0),
+        tile.y1 + (MARGIN if south is None else 0.0),
     )
     bands = [_shift(i, dx, dy) for band in world.bands for i in _inside(band, edge)]
     items = [_shift(i, dx, dy) for item in world.items for i in _inside(item, edge)]
     sketch = Sketch([*bands, *items])
     labels = [
-        Label(
-            x.part,
-            x.lines,
-            (x.anchor[0] + dx, x.anchor[1] + dy),
-            x.way,
-            x.bold,
-            x.pt,
-            x.ring,
-            x.leader,
-            x.boxed,
-            x.weight,
-        )
+        replace(x, anchor=(x.anchor[0] + dx, x.anchor[1] + dy))
         for x in world.labels
         if edge.x0 <= x.anchor[0] < edge.x1 and edge.y0 <= x.anchor[1] < edge.y1
     ]
@@ -455,25 +451,21 @@ def _tile(world: _World, tile: Box, n: int, across: int, of: int, words: Words) 
         sketch.items.append(text)
         taken.append(text.box)
 
-    column, line = n % across, n // across
-    if column > 0:
-        edge_line((x0, 3.9), (x0, height - 0.8), _letter(line, column), n, x0 - 8.0, 3.4, "start")
-        frame = Box(x0 - 8.6, frame.y0, frame.x1, frame.y1)
-    if column < across - 1:
-        edge_line((x1, 3.9), (x1, height - 0.8), _letter(line, column + 1), n + 2, x1 + 8.0, 3.4, "end")
-        frame = Box(frame.x0, frame.y0, x1 + 8.6, frame.y1)
-    if n >= across:
-        edge_line((x0, y0), (x1, y0), _letter(line, column, True), n - across + 1, (x0 + x1) / 2, y0 - 0.9, "middle")
-    if n + across < of:
-        edge_line(
-            (x0, y1), (x1, y1), _letter(line + 1, column, True), n + across + 1, (x0 + x1) / 2, y1 + 3.2, "middle"
-        )
+    across, middle = f"{line + 1}" if line or south is not None else "", (x0 + x1) / 2
+    if west is not None:
+        edge_line((x0, 3.9), (x0, height - 0.8), f"{_letter(column)}{across}", west, x0 - 8.0, 3.4, "start")
+    if east is not None:
+        edge_line((x1, 3.9), (x1, height - 0.8), f"{_letter(column + 1)}{across}", east, x1 + 8.0, 3.4, "end")
+    if north is not None:
+        edge_line((x0, y0), (x1, y0), f"H{line}{_letter(column + 1)}", north, middle, y0 - 0.9, "middle")
+    if south is not None:
+        edge_line((x0, y1), (x1, y1), f"H{line + 1}{_letter(column + 1)}", south, middle, y1 + 3.2, "middle")
     order = {"piece": 0, "district": 1, "place": 2, "joint": 3, "wire": 4}
     labels.sort(key=lambda v: order.get(v.part.partition(":")[0], 9))
-    placed = place(labels, samples(solid), frame, taken)
-    for p in placed:
+    for p in place(labels, samples(solid), frame, taken):
         sketch.items += draw(p, Pen(0.15))
-    return sketch.done(f"layout-{n + 1}", width, height, words("layout.sheet", n=n + 1, of=of))
+    n = numbers[at]
+    return sketch.done(f"layout-{n}", width, height, words("layout.sheet", n=n, of=len(numbers)))
 
 
 def _cropped(world: _World, tile: Box, above: bool, below: bool) -> Box:
@@ -484,7 +476,6 @@ def _cropped(world: _World, tile: Box, above: bool, below: bool) -> Box:
     return Box(tile.x0, tile.y0 if above else min(ys) - 4.0, tile.x1, tile.y1 if below else max(ys) + 3.0)
 
 
-def _letter(line: int, column: int, level: bool = False) -> str:
-    """The name of a match line: a letter for the column, and the row of sheets where there are several."""
-    letter = chr(ord("A") + (column - 1) % 26) if not level else f"H{column + 1}"
-    return f"{letter}{line + 1}" if level or line else letter
+def _letter(column: int) -> str:
+    """The letter of the match line to the west of a column: A, B, ... Z, AA, ..."""
+    return (_letter(column // 26) if column > 26 else "") + chr(ord("A") + (column - 1) % 26)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from frogfeed.sheets.blocks import Block, Maker, image, para, sub, table
-from frogfeed.sheets.model import Card
+from frogfeed.sheets.model import Card, Reading
 from frogfeed.sheets.steps import step_text
 
 FEW = 12
@@ -57,6 +58,7 @@ class CardPages(Maker):
                 "number": f"{say('card')} {card.number}",
                 "facts": facts,
                 "code": f"code-{card.name}.svg",
+                "signed": [say("card.done"), say("card.dated")],
                 "chapter": say("ch.cards") if first else "",
             },
             image(above, say("view.above") + ". " + say("view.scale", times=f"{times:.1f}")),
@@ -71,9 +73,18 @@ class CardPages(Maker):
         mine = [r for r in self.book.readings if any(p.partition(".")[0] == card.name for p in (r.probe_a, r.probe_b))]
         if mine:
             found.append(sub(say("card.readings")))
-            found.append(self.readings_table(mine, short=True))
-        found.append({"kind": "signed", "labels": [say("card.done"), say("card.dated")]})
+            found.append(para(self._in_short(mine)))
         return found
+
+    def _in_short(self, readings: Sequence[Reading]) -> str:
+        """Readings in a row, by settings; the meter list has the boxes to tick."""
+        say = self.say
+        groups: dict[str, list[str]] = {}
+        for r in readings:
+            here = ", ".join(say("cond.is", drive=d, setting=s) for d, s in r.settings) or say("meter.first")
+            state = say("meter.closed") if r.closed else say("meter.open")
+            groups.setdefault(here, []).append(f"{r.number} {r.probe_a} – {r.probe_b} {state}")
+        return ". ".join(f"{here}: {'; '.join(texts)}" for here, texts in groups.items()) + "."
 
     def _steps(self, card: Card) -> Block:
         say = self.say

@@ -256,7 +256,7 @@ class ListPages(Maker):
             (t.rail, where[t.rail].end if t.rail in where else "", when_text(t.when, say), t.wire)
             for t in self.book.tables
         ]
-        return [
+        found = [
             chapter(say("ch.tables"), fresh=False),
             para(say("tables.about")),
             table(
@@ -268,6 +268,20 @@ class ListPages(Maker):
                 size=8.5,
             ),
         ]
+        if self._reversing():
+            found.append(para(say(f"tables.reversing.{self.book.control}")))
+        if self.book.notes:
+            found += [sub(say("tables.notes")), *(para(note) for note in self.book.notes)]
+        return found
+
+    def _reversing(self) -> bool:
+        """Whether a stretch of plain track takes either polarity: a reversing section."""
+        plain = {c.name for c in self.book.cards if not c.piece}
+        wires: dict[str, set[str]] = {}
+        for t in self.book.tables:
+            if t.rail.partition(".")[0] in plain:
+                wires.setdefault(t.rail, set()).add(t.wire)
+        return any(len(w) > 1 for w in wires.values())
 
     def cuts(self) -> list[Block]:
         say = self.say
@@ -326,6 +340,18 @@ class ListPages(Maker):
             ),
         ]
 
+    def readings_table(self) -> Block:
+        say = self.say
+        rows, last = [], None
+        for r in self.book.readings:
+            here = ", ".join(say("cond.is", drive=d, setting=s) for d, s in r.settings) or say("meter.first")
+            state = say("meter.closed") if r.closed else say("meter.open")
+            rows.append((str(r.number), here if here != last else "", r.probe_a, r.probe_b, state, "", r.reason))
+            last = here
+        keys = ("col.no", "card.set", "col.probe_a", "col.probe_b", "col.reads", "col.done", "meter.reason")
+        widths: tuple[float | str, ...] = ("auto", 1.0, 0.9, 0.9, "auto", "auto", 1.7)
+        return table([say(k) for k in keys], widths, rows, mono=(2, 3), bold=(4,), tick=(5,), size=8.5)
+
     def meter(self) -> list[Block]:
         say, about = self.say, self.book.readings_about
         if not self.book.readings:
@@ -336,7 +362,7 @@ class ListPages(Maker):
             chapter(say("ch.meter")),
             para(say("meter.about", count=count, covered=about["covered"], proof=proof)),
             para(say("meter.how")),
-            self.readings_table(self.book.readings),
+            self.readings_table(),
         ]
         for key in ("hidden", "alike"):
             if about[key]:

@@ -101,8 +101,7 @@ ENGLISH: Mapping[str, str] = {
     "card.one_in.assumed": "not stated; drawn 1 in {n}",
     "card.steps": "Steps, in this order",
     "card.settings": "What carries what, and what the meter reads",
-    "card.settings.about": "Supplies off, boards on and this piece thrown as the head of the column says, all other drives at their first "
-    "setting. A or B: the meter reads closed to that bus wire and open to the other. A dash: open to both.",
+    "card.settings.about": "Supplies off, boards on, other drives at their first setting. A, B: closed to that wire, open to the other; –: open to both.",
     "card.set": "Set",
     "card.road": "Road",
     "card.blade": "Blade touches",
@@ -130,7 +129,7 @@ ENGLISH: Mapping[str, str] = {
     # steps
     "step.remove": "Cut out the factory link {a} – {b}. Meter: open between them.",
     "step.keep": "Leave the factory link {a} – {b} in.",
-    "step.bond.blade": "Bond blade {b} to stock rail {a}, at the blade's fixed end, so that it moves freely.",
+    "step.bond.blade": "Bond blade {b} to rail {a}, where the blade moves least, so that it swings freely.",
     "step.bond.frog": "Bond {a} to {b}: one section with the frog.",
     "step.insulate": "Insulated joiner in the {hand} rail at {end}: {a} | {b}.",
     "step.insulate.both": "Insulated joiners in both rails at {end}: {a} | {b}; {c} | {d}.",
@@ -211,12 +210,16 @@ ENGLISH: Mapping[str, str] = {
     "joints.about": "One row a joint. Hands as seen travelling along the line from the first end to the second.",
     "bus.about": "Every wire that ends on this bus, in the order of its number. Strip the bus, never cut it.",
     "bus.none": "Nothing hangs on this bus.",
-    "board.about": "Supply of the servos and of the board apart from the track's. Terminals not listed stay empty.",
+    "board.about": "Supply of the servos and of the board apart from the track's. A servo lead's signal goes to its terminal, its other two wires to the servo supply; "
+    "a position contact joins its terminal to the board's ground. Terminals not listed stay empty.",
     "board.held": "These resistors hold the outputs off while the board starts; fit them before anything is connected:",
     "board.by_hand": "thrown by hand",
     "servo.about": "Centre each servo before its horn goes on. Write the trimmed pulses here and keep them in the file with the trim command.",
     "moves.about": "Times in ms from the command. A feed is open for certain before an arriving blade can touch, and on only when the leaving blade "
     "has let go; bonded blades set no limit, and it changes in mid-travel.",
+    "tables.notes": "Notes of the plan",
+    "tables.reversing.dc": "Reversing sections on DC never change under a train: reverse the controller of the main line instead while the train stands in the section.",
+    "tables.reversing.dcc": "Reversing sections change over under the train.",
     "tables.about": "What each switched rail carries, by settings of drives. In every other setting, and while a drive moves, it is off "
     "(a bare changeover has no off).",
     "cut.about": "Cut, strip both ends, stick a label on both ends. Lengths are the layout file's where it states them; droppers else {dropper} mm, bonds "
