@@ -126,6 +126,21 @@ def railway() -> Railway:
     return railway_of(read_layout(demo_file()))
 
 
+def yard(turnouts: int) -> str:
+    """A fan of sidings on one lead, each turnout with a switched frog and a servo of its own; boards as needed."""
+    lines = ['lead = ["west", { feed = "main", left = "A" }, "T1.toe"]']
+    for n in range(1, turnouts + 1):
+        after = f'"T{n + 1}.toe"' if n < turnouts else '"east"'
+        lines.append(f't{n} = ["T{n}.left", "|", {{ feed = "main", left = "A" }}, {after}]')
+        lines.append(f's{n} = ["T{n}.right", "|", {{ feed = "main", left = "A" }}, "road-{n}"]')
+    places = [f'road-{n} = {{ kind = "buffer" }}' for n in range(1, turnouts + 1)]
+    boards = [f'[board.B{b}]\nprofile = "expander"\nserial = "F{b:03}"' for b in range(1, turnouts // 8 + 2)]
+    tables = [f'[turnout.T{n}]\nstate = "isolated-frog"' for n in range(1, turnouts + 1)]
+    head = '[layout]\nname = "Long Yard"\ngauge = "OO"\ncontrol = "dc"\n[district.main]\nvolts = 12.0'
+    ends = 'west = { kind = "buffer" }\neast = { kind = "buffer" }'
+    return "\n".join([head, *tables, *boards, "[place]", ends, *places, "[lines]", *lines, ""])
+
+
 @pytest.fixture(scope="module")
 def console(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Console]:
     """One console on the demo's virtual board for a whole module; its tests leave the railway usable."""

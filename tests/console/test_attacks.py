@@ -164,7 +164,8 @@ def test_page_files_fetch_nothing_from_elsewhere(console: Console) -> None:
 )  # fmt: skip
 def test_no_other_file_is_served(console: Console, path: str) -> None:
     with socket.create_connection(("127.0.0.1", console.served.port), timeout=5) as sock:
-        head = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{console.served.port}\r\nCookie: {console.cookie}={console.key}\r\n"
+        head = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{console.served.port}\r\n"
+        head += f"Cookie: {console.cookie}={console.key}\r\n"
         sock.sendall((head + "Connection: close\r\n\r\n").encode())
         data = b""
         while more := sock.recv(65536):
@@ -193,17 +194,48 @@ def test_a_message_too_long_closes_the_socket_and_nothing_else(console: Console)
         assert ask(other, '{"id":1,"do":"layout"}')["ok"]["name"] == "Saltmarsh Quay"
 
 
+NOT_COMMANDS = [
+    "",
+    "{",
+    "null",
+    "[]",
+    "1",
+    '"throw"',
+    "{}",
+    '{"id":1}',
+    "[" * 9000 + "]" * 7000,
+    '{"id":1,"do":"a","\\ud800":1}',
+]
+ODD_NUMBERS = [f'{{"id":{n},"do":"layout"}}' for n in ('"1"', "true", "-1", "1e400", "NaN", "1.0", "null")]
+ODD_NAMES = [f'{{"id":1,"do":{n}}}' for n in ("5", '"no.such"', '"__class__"', "null", '""')]
+ODD_PARAMETERS: list[tuple[str, Any]] = [
+    ("throw", {}),
+    ("throw", []),
+    ("throw", {"drive": "T1"}),
+    ("throw", {"drive": "T1", "to": "left", "now": 1}),
+    ("throw", {"drive": 1, "to": "left"}),
+    ("throw", {"drive": "T" * 5000, "to": "left"}),
+    ("throw", {"drive": "../../x", "to": "left"}),
+    ("throw", {"drive": "T1", "to": "sideways"}),
+    ("throw", {"drive": "D7", "to": "right"}),
+    ("trim", {"drive": "T1", "setting": "left", "pulse_us": 1e9}),
+    ("trim", {"drive": "T1", "setting": "left", "pulse_us": "1500"}),
+    ("trim", {"drive": "T1", "setting": "left", "pulse_us": True}),
+    ("edit.piece", {"piece": "T1", "key": "__proto__", "value": "x"}),
+    ("edit.piece", {"piece": "T1", "key": "make", "value": "x\ny = 1"}),
+    ("edit.joint", {"joint": -1, "gap": "both"}),
+    ("edit.joint", {"joint": 99_999, "gap": "both"}),
+    ("hunt.start", {"rail": "T1.F\x00", "trouble": "dead"}),
+    ("hunt.start", {"rail": "T1.F", "trouble": "dead", "settings": {"T1": "sideways"}}),
+    ("lay", {"start": "wharf", "goal": "constructor"}),
+]
 BROKEN = [
-    "", "{", "null", "[]", "1", '"throw"', "{}", '{"id":1}', '{"id":"1","do":"throw"}', '{"id":1,"do":5}', '{"id":true,"do":"layout"}',
-    '{"id":-1,"do":"layout"}', '{"id":1e400,"do":"layout"}', '{"id":NaN,"do":"layout"}', '{"id":1,"do":"no.such"}', '{"id":1,"do":"__class__"}',
-    '{"id":1,"do":"throw"}', '{"id":1,"do":"throw","with":[]}', '{"id":1,"do":"throw","with":{"drive":"T1"}}',
-    '{"id":1,"do":"throw","with":{"drive":"T1","to":"left","now":1}}', '{"id":1,"do":"throw","with":{"drive":1,"to":"left"}}',
-    '{"id":1,"do":"throw","with":{"drive":"' + "T" * 5000 + '","to":"left"}}', '{"id":1,"do":"trim","with":{"drive":"T1","setting":"left","pulse_us":1e9}}',
-    '{"id":1,"do":"trim","with":{"drive":"T1","setting":"left","pulse_us":"1500"}}', '{"id":1,"do":"throw","with":{"drive":"../../x","to":"left"}}',
-    '{"id":1,"do":"edit.piece","with":{"piece":"T1","key":"__proto__","value":"x"}}', '{"id":1,"do":"edit.joint","with":{"joint":-1,"gap":"both"}}',
-    '{"id":1,"do":"edit.joint","with":{"joint":99999,"gap":"both"}}', '{"id":1,"do":"hunt.start","with":{"rail":"T1.F\\u0000","trouble":"dead"}}',
-    "[" * 9000 + "]" * 7000, '{"id":1,"do":"throw","with":' + '{"a":' * 2000 + "1" + "}" * 2000 + "}", '{"id":1,"do":"throw","\\ud800":1}',
-]  # fmt: skip
+    *NOT_COMMANDS,
+    *ODD_NUMBERS,
+    *ODD_NAMES,
+    *(json.dumps({"id": 1, "do": name, "with": params}) for name, params in ODD_PARAMETERS),
+    '{"id":1,"do":"throw","with":' + '{"a":' * 2000 + "1" + "}" * 2001,
+]
 
 
 def test_broken_messages_are_refused_with_a_reason_and_change_nothing(console: Console) -> None:
@@ -248,10 +280,12 @@ def test_too_many_pages_are_turned_away(console: Console) -> None:
 
 
 def test_it_listens_on_this_machine_alone(console: Console) -> None:
-    import psutil
-
-    mine = [c for c in psutil.net_connections("tcp") if c.status == "LISTEN" and c.laddr.port == console.served.port]
-    assert [c.laddr.ip for c in mine] == ["127.0.0.1"]
+    table = [
+        line.split() for name in ("tcp", "tcp6") for line in Path(f"/proc/net/{name}").read_text().splitlines()[1:]
+    ]
+    port = f"{console.served.port:04X}"
+    listening = [row[1] for row in table if row[3] == "0A" and row[1].endswith(f":{port}")]
+    assert listening == [f"0100007F:{port}"]
 
 
 def test_a_second_owner_of_the_port_is_refused(console: Console) -> None:

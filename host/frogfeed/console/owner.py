@@ -130,9 +130,15 @@ class Owner:
 
     def _greet_again(self, link: BoardLink) -> None:
         state = link.state()
+        self._catch_up(link)
         if state is not None:
             self._know(state)
             self._sink(self.board, Up(link.hello or link.connect(), state))
+
+    def _catch_up(self, link: BoardLink) -> None:
+        """Pass on what the board said before its last answer: reports must never overtake each other."""
+        for notification in link.notifications(0.0):
+            self._hear(notification)
 
     def _hear(self, notification: Notification) -> None:
         if isinstance(notification, Event):
@@ -152,6 +158,7 @@ class Owner:
                 break
             found += page
             left = left - {d.name for d in page}
+        self._catch_up(link)
         for d in found:
             if d.name in self._moving and not d.moving and d.to is None:
                 self._moving.discard(d.name)
@@ -168,7 +175,9 @@ class Owner:
             if not future.set_running_or_notify_cancel():
                 continue
             try:
-                future.set_result(job(link))
+                result = job(link)
+                self._catch_up(link)
+                future.set_result(result)
             except BoardRefused as refused:
                 future.set_exception(refused)
             except BoardError as problem:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from frogfeed.board.messages import BoardState, DriveState, Event, Measurement
 from frogfeed.console.owner import Down, Drives, Report, Up
+from frogfeed.console.picture import Rails
 from frogfeed.console.railway import Railway
 from frogfeed.console.routes import Standing
 from frogfeed.console.store import Store
@@ -38,9 +39,15 @@ _FAULTS = {
 class Reporter:
     """Keeps the store's sections drives, feeds, rails, sensors, boards, faults and log in step with the reports."""
 
-    def __init__(self, store: Store, railway: Railway) -> None:
+    def __init__(
+        self, store: Store, railway: Railway, soon: Callable[[Callable[[], None]], None] | None = None
+    ) -> None:
+        """`soon` runs something a little later, so that many reports are reckoned with once; None: at once."""
         self.store = store
         self.railway = railway
+        self.soon = soon or (lambda job: job())
+        self._due = False
+        self._reckoned: tuple[dict[str, frozenset[str]], dict[str, str | None]] | None = None
         self._drives: dict[str, DriveState] = {}
         self._told: dict[str, dict[str, Any]] = {}
         self._sensors: dict[str, list[str]] = {}
@@ -58,6 +65,7 @@ class Reporter:
         self.railway = railway
         for section in ("drives", "feeds", "rails"):
             self.store.clear(section)
+        self._reckoned = None
         for d in railway.network.drives:
             self._show_drive(d)
         for output in dict.fromkeys(s.output for s in railway.network.switched):
@@ -311,6 +319,13 @@ class Reporter:
             self.store.put("faults", f"feed {name}", None)
 
     def _show_rails(self) -> None:
+        if not self._due:
+            self._due = True
+            self.soon(self._reckon)
+
+    def _reckon(self) -> None:
+        """Reckon every rail's wire anew, where anything that it hangs on has changed."""
+        self._due = False
         touching: dict[str, frozenset[str]] = {}
         for name in self.railway.network.drives:
             d = self._drives.get(name)
@@ -322,21 +337,27 @@ class Reporter:
             s.output: self._told[s.output].get("is") if s.output in self._told else None
             for s in self.railway.network.switched
         }
+        if self._reckoned == (touching, told):
+            return
+        self._reckoned = (touching, told)
         rails = self.railway.picture.rails(touching, told)
         for rail, wire in rails.wires.items():
             self.store.put("rails", rail, wire)
-        if rails.shorts:
-            wire = rails.wires[rails.shorts[0]].replace("!", " and ")
-            fault = {
-                "what": f"as reported, {wire} are joined at {', '.join(rails.shorts[:4])}",
-                "why": "the supply trips, or is about to",
-                "cure": "throw back the drive that moved last, and open the fault finder at this rail",
-                "rail": rails.shorts[0],
-                "severity": "error",
-            }
-            self.store.put("faults", "short", fault)
-        else:
+        self._short_fault(rails)
+
+    def _short_fault(self, rails: Rails) -> None:
+        if not rails.shorts:
             self.store.put("faults", "short", None)
+            return
+        wire = rails.wires[rails.shorts[0]].replace("!", " and ")
+        fault = {
+            "what": f"as reported, {wire} are joined at {', '.join(rails.shorts[:4])}",
+            "why": "the supply trips, or is about to",
+            "cure": "throw back the drive that moved last, and open the fault finder at this rail",
+            "rail": rails.shorts[0],
+            "severity": "error",
+        }
+        self.store.put("faults", "short", fault)
 
     def _touching(self, drive: str) -> frozenset[str]:
         """Settings at which a moving drive's blades surely touch still (or already)."""

@@ -245,7 +245,7 @@ class Router:
     def _safe_order(
         self, names: tuple[str, ...], needed: Mapping[str, str], before: Mapping[str, str | None], lenient: bool
     ) -> tuple[tuple[str, ...] | None, str]:
-        """An order whose every step is safe, or None and why not. `lenient`: only its end must be (it is unsafe now)."""
+        """An order whose every step is safe, or None and why not. `lenient`: only its end must be."""
         problem = ""
         queue: deque[tuple[str, ...]] = deque([()])
         seen: set[frozenset[str]] = {frozenset()}

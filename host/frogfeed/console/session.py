@@ -25,6 +25,8 @@ T = TypeVar("T")
 ANSWER_S = 12.0
 """Longest wait for a board's owner; a push of settings has its own."""
 PUSH_S = 60.0
+RECKON_S = 0.02
+"""Reports that come within this time are reckoned with together."""
 
 
 @dataclass
@@ -52,6 +54,11 @@ class Session:
     async def start(self) -> None:
         """Begin to look for the boards."""
         loop = asyncio.get_running_loop()
+
+        def soon(job: Callable[[], None]) -> None:
+            loop.call_later(RECKON_S, job)
+
+        self.reporter.soon = soon
 
         def sink(board: str, report: Report) -> None:
             if not loop.is_closed():

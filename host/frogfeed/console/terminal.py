@@ -89,7 +89,7 @@ def _line(shown: dict[str, Any], end: str) -> str:
         f"{'*' if s == end else ' '}{s} {e} µs" for s, e in zip(shown["settings"], shown["ends"], strict=True)
     )
     window = shown["windows"].get(end)
-    free = f"   free of both rails for {window['ms']} ms" if window else ""
+    free = f"   free of both rails for {window['ms']} ms" if window and window["ms"] > 0 else ""
     faults = "".join(f"\n  ! {f['what']}: {f['cure']}" for f in shown["faults"])
     return f"{ends}   {shown['travel_ms']} ms{free}{faults}"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import replace
 from typing import Any
 
@@ -113,7 +114,7 @@ class Trimmer:
         except CannotWrite as problem:
             raise RefusedError(str(problem)) from problem
         self._session.save(saved)
-        await self._session.take_text(working)
+        await self._session.take_text(saved if tomllib.loads(saved) == tomllib.loads(working) else working)
         return await self.show(name)
 
     def _ends(self, name: str) -> dict[tuple[str | int, ...], Any]:

@@ -78,7 +78,7 @@ function pickJoint(n, say = true) {
   if (say) speak(`Joint of ${j.a[0]} and ${j.b[0]}`);
   const gap = j.gaps.length === 2 ? "both" : (j.gaps[0] ?? "none");
   const feed = make("select", { id: "plan-feed", "aria-label": "droppers" }, make("option", { value: "" }, "none"), page.layout.districts.map((d) => [make("option", { value: `${d}:A` }, `${d}, A on the left rail`), make("option", { value: `${d}:B` }, `${d}, B on the left rail`)]).flat());
-  const side = make("select", { id: "plan-side" }, make("option", { value: "before" }, `on ${j.a[0]}'s side`), make("option", { value: "after" }, `on ${j.b[0]}'s side`));
+  const side = make("select", { id: "plan-side", "aria-label": "side of the joint" }, make("option", { value: "before" }, `on ${j.a[0]}'s side`), make("option", { value: "after" }, `on ${j.b[0]}'s side`));
   const stated = () => {
     const f = j.feeds[side.value];
     feed.value = f ? `${f.district}:${f.left}` : "";

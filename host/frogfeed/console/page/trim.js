@@ -100,7 +100,7 @@ function curve(t) {
 }
 
 function windows(t) {
-  const rows = Object.entries(t.windows).map(([to, w]) => make("li", {}, `To ${to}: from ${w.leave_us} to ${w.arrive_us} µs neither blade touches, for ${w.ms} ms at this speed`));
+  const rows = Object.entries(t.windows).map(([to, w]) => make("li", {}, `To ${to}: from ${w.leave_us} to ${w.arrive_us} µs neither blade touches, ${w.ms > 0 ? `for ${w.ms} ms at this speed` : "but the servo's lag leaves no time for it at this speed"}`));
   const feeds = t.feeds.map((f) => make("li", {}, `${f.feed} on the way to ${f.to}: off at ${f.off_us} µs, on past ${f.on_us} µs`));
   return rows.length + feeds.length ? make("ul", { class: "plain-list" }, rows, feeds) : null;
 }
