@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
+from frogfeed.layout.reading import read_layout_text
+from frogfeed.plan.model import Optimum, Plan
+from frogfeed.sheets.book import build_book
+from frogfeed.sheets.card_drawing import card_views
 from frogfeed.sheets.drawing import Box, Drawing, Text, clipped, overlaps, text_width, too_small
 from frogfeed.sheets.layout_drawing import layout_drawings
 from frogfeed.sheets.words import Words
+from frogfeed.track.assemble import assemble
+from frogfeed.track.catalogue import kinds_of
 
-from .make import SHIPPED, art, ladder, made
+from tests.track.make import random_layout
+
+from .make import NO_METER, SHIPPED, art, ladder, made
 
 
 def check(drawing: Drawing) -> None:
@@ -35,6 +45,57 @@ def test_layout_drawings_of_any_length(count: int) -> None:
         assert d.height <= 156.0 + 1e-6
     named = [t.text for d in sheets for t in d.texts if t.part.startswith("piece:") and t.bold]
     assert sorted(named) == sorted(f"T{n}" for n in range(1, count + 1))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_random_layouts_are_drawn_whole(seed: int) -> None:
+    """Any kinds, makes and states, joined at random: every label finds a place, every joint is drawn or named."""
+    rng = random.Random(seed)
+    layout = random_layout(rng, 6)
+    network = assemble(layout)
+    plan = Plan("Random", layout.hash, "dc", (), Optimum(0.0, 0.0, 0.0, 0.0, 0, 0.0), ())
+    book = build_book(layout, network, plan, meter=NO_METER)
+    drawings = list(layout_drawings(layout, network, book, kinds_of(layout), 269.0, 156.0, Words()))
+    joints = {t.text.split()[0] for d in drawings for t in d.texts if t.part.startswith("joint:")}
+    assert joints == {j.mark for j in book.joints}
+    for c in book.cards:
+        if c.piece:
+            views = card_views(c, kinds_of(layout)[c.kind], 16.5, {w.mark: w for w in book.wires}, 182.0, Words())
+            drawings += [views.above, views.below]
+    for d in drawings:
+        check(d)
+
+
+RING = """
+[layout]
+name = "Ring"
+gauge = "N"
+control = "dcc"
+[district.main]
+[turnout.T1]
+make = "live-frog"
+state = "isolated-frog"
+[lines]
+round = [
+  "back", { feed = "main", left = "A" }, "T1.toe", "T1.left", "|", { feed = "main", left = "A" }, "front", "back",
+]
+spur = ["T1.right", "|", { feed = "main", left = "A" }, "shed"]
+[place]
+front = {}
+back = {}
+shed = { kind = "buffer" }
+"""
+
+
+def test_a_ring_is_opened_at_one_joint_whose_two_ends_name_each_other() -> None:
+    m = made(read_layout_text(RING, "ring.toml"))
+    (sheet,) = layout_drawings(m.layout, m.network, m.book, m.kinds, 269.0, 156.0, Words())
+    check(sheet)
+    named = [t.text for t in sheet.texts if "joins" in t.text]
+    assert len(named) == 2
+    mark = named[0].split()[0]
+    (joint,) = [j for j in m.book.joints if j.mark == mark]
+    assert {t.rpartition(" ")[2] for t in named} == {".".join(joint.a), ".".join(joint.b)}
 
 
 def test_the_check_sees_what_it_looks_for() -> None:

@@ -320,7 +320,8 @@ class _View:
 
     def _wire(self, step: CardStep, full: str) -> None:
         rail = full.partition(".")[2]
-        wire = self.wires[step.mark]
+        wire = self.wires.get(step.mark)
+        letter = wire.letter if wire is not None else "F"
         if rail in self.shape.stretches:
             s = self.shape.main(rail)
             x = self._spot(rail, step.end)
@@ -330,13 +331,13 @@ class _View:
             toward = -1.0 if point[1] < self.at.centre else 1.0
         else:
             return
-        lines = (wire_text(wire, self.say), f"→ {wire.end}")
+        lines = (wire_text(wire, self.say), f"→ {wire.end}") if wire is not None else (letter,)
         start = (point[0], point[1] + toward * 4.0)
-        self.sketch.line(point, start, pen=WIRE_PENS[wire.letter])
+        self.sketch.line(point, start, pen=WIRE_PENS[letter])
         self.sketch.items.append(Disc(point[0], point[1], 0.75, None, 0.0))
         self.solid.append((point, start))
         self.labels.append(
-            Label(f"wire:{wire.mark}", lines, start, (0.0, toward), True, ring=str(step.number), weight=1.6)
+            Label(f"wire:{step.mark}", lines, start, (0.0, toward), True, ring=str(step.number), weight=1.6)
         )
 
     # --- links and bonds

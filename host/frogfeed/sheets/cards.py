@@ -108,7 +108,7 @@ def _numbered(
         elif isinstance(step, FitDropper):
             mark, end = waiting[step.rail].pop(0)
         elif isinstance(step, FitSwitched):
-            mark = feeds[step.rail]
+            mark = feeds.get(step.rail, "")
         yield CardStep(number, does, mark, elsewhere, end)
 
 

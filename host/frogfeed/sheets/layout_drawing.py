@@ -174,7 +174,8 @@ def _draw_world(
             east = mine[1] in node.east
             x = node.x + (node.width if east else 0.0)
             y = node.rows.get(mine[1], 0.0) * row
-            text = f"{marks[j.a, j.b]} " + words("layout.joins", other=f"{other[0]}.{other[1]}")
+            key = "layout.joins.gap" if j.gaps else "layout.joins"
+            text = f"{marks[j.a, j.b]} " + words(key, other=f"{other[0]}.{other[1]}")
             world.labels.append(Label(f"joint:{j.line}", (text,), (x, y), (1.0 if east else -1.0, 0.0)))
     return world
 

@@ -327,7 +327,7 @@ class ListPages(Maker):
         say = self.say
         rows = []
         for n in self.book.needs:
-            amount = f"{n.count} {n.unit}" if n.count is not None else f"{n.metres:.1f} {n.unit}"
+            amount = f"{n.count} {n.unit}" if n.count is not None else f"{n.metres:.1f} {n.unit}" if n.metres else "–"
             rows.append((n.what, n.about, amount, f"+ {n.spare:g}" if n.spare else "", ""))
         return [
             chapter(say("ch.shop"), fresh=False),

@@ -33,18 +33,13 @@ def step_text(step: CardStep, wires: Mapping[str, Wire], words: Words) -> str:
                 colour=_colour(wires.get(step.mark), words),
                 size=size_text(size),
             )
-        case FitSwitched(rail, _, board):
-            w = wires[step.mark]
-            if board is None:
-                return words("step.feed.none", rail=rail, colour=_colour(w, words), size=size_text(w.size))
-            return words(
-                "step.feed",
-                rail=rail,
-                board=board,
-                terminal=w.end.partition(":")[2],
-                colour=_colour(w, words),
-                size=size_text(w.size),
-            )
+        case FitSwitched(rail):
+            w = wires.get(step.mark)
+            colour, size = _colour(w, words), size_text(w.size) if w is not None else ""
+            if w is None or w.board is None:
+                return words("step.feed.none", rail=rail, colour=colour, size=size)
+            name = w.end.partition(":")[2]
+            return words("step.feed", rail=rail, board=w.board, terminal=name, colour=colour, size=size)
 
 
 def _colour(wire: Wire | None, words: Words) -> str:
