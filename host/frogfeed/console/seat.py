@@ -10,6 +10,7 @@ import json
 import threading
 import time
 from collections.abc import Callable, Coroutine
+from contextlib import ExitStack
 from typing import Any, Protocol, TypeVar
 
 from websockets.exceptions import WebSocketException
@@ -93,7 +94,7 @@ class AttachedSeat:
         """Raises RefusedError where there is no such console any more."""
         shown = f"[{host}]" if ":" in host else host
         try:
-            self._ws: ClientConnection = connect(
+            reached = connect(
                 f"ws://{shown}:{port}/ws",
                 origin=Origin(f"http://{shown}:{port}"),
                 additional_headers={"Cookie": f"frogfeed-{port}={key}"},
@@ -101,6 +102,8 @@ class AttachedSeat:
                 max_size=None,
                 proxy=None,
             )
+            self._stack = ExitStack()
+            self._ws: ClientConnection = self._stack.enter_context(reached)
         except (OSError, TimeoutError, WebSocketException) as problem:
             raise RefusedError(
                 "no console answers there", str(problem), "start one with `frogfeed console`"
@@ -161,5 +164,5 @@ class AttachedSeat:
 
     def close(self) -> None:
         """See `Seat`."""
-        self._ws.close()
+        self._stack.close()
         self._thread.join(3.0)

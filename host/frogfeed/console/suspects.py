@@ -81,8 +81,15 @@ class Hunt:
         ]
         self.way: tuple[Step, ...] = next(iter(trace(network, rail, self.settings).ways.values()), ())
         self.sound = not self._shows(None)
-        self.suspects: tuple[Suspect, ...] = tuple(s for s in everything if self._shows(s)) if self.sound else ()
+        shown = [s for s in everything if self._shows(s)] if self.sound else []
+        self.suspects: tuple[Suspect, ...] = tuple(sorted(shown, key=self._along))
         self.readings: list[tuple[Reading, bool | None]] = []
+
+    def _along(self, suspect: Suspect) -> int:
+        """How far along the way from the supply a fault lies; faults elsewhere come last."""
+        spots = [{s.a, s.b} for s in self.way]
+        pairs = [{self.edges[i].a, self.edges[i].b} for i in suspect.removed]
+        return next((n for n, spot in enumerate(spots) if spot in pairs), len(spots))
 
     # ---- conduction -----------------------------------------------------------------------------------
 

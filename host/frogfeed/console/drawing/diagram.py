@@ -126,7 +126,7 @@ def _place(
         if free:
             at_east = plan.turned.east((name, free[-1])) if free[-1] in _ends(plan, name) else _other(plan, name)
             stop = ((x + w if at_east else x, y), at_east)
-    nodes.append(Node(name, str(kind), (), (x + w / 2, y + GAUGE * 1.55), (x, y - GAUGE, w, 2 * GAUGE), stop))
+    nodes.append(Node(name, str(kind), (), (x + w / 2, y + GAUGE * 1.85), (x, y - GAUGE, w, 2 * GAUGE), stop))
 
 
 def _ends(plan: Arrangement, name: str) -> tuple[str, ...]:
@@ -175,7 +175,7 @@ def _label(plan: Arrangement, name: str, x0: float, x1: float, y0: float, y1: fl
     y = plan.lane[(name, 0)]
     east = plan.turned.flip[name]
     x = x0 + (x1 - x0) * (0.62 if east else 0.38)
-    return x, y + (GAUGE * 1.55 if -1 in leans and 1 not in leans else -GAUGE * 1.2)
+    return x, y + (GAUGE * 1.75 if -1 in leans and 1 not in leans else -GAUGE * 1.45)
 
 
 def _rail(piece: str, drawn: DrawnRail, slots: Mapping[str, tuple[str, Mapping[str, str]]]) -> RailLine:

@@ -107,6 +107,7 @@ byId("larger").addEventListener("click", () => zoom(1.3));
 byId("fit").addEventListener("click", () => zoom(null));
 addEventListener("resize", resize);
 addEventListener("keydown", (event) => event.key === "Escape" && notice(null));
+byId("legend-box").open = innerWidth > 620;
 tabs();
 for (const [name, view] of Object.entries(views)) view.build?.(byId(`view-${name}`), (to) => show(to));
 show(location.hash.slice(1) in views ? location.hash.slice(1) : "railway", false);

@@ -102,7 +102,7 @@ function showFeeds() {
 }
 
 function showCurrents() {
-  const entries = Object.entries(state.sensors);
+  const entries = Object.entries(state.sensors).sort(([a], [b]) => a.localeCompare(b, "en", { numeric: true }));
   replace(boxes.currents, entries.length ? entries.map(([name, s]) => {
     const amps = s.ma === null ? "no answer" : `${(s.ma / 1000).toFixed(2)} A`;
     return make("div", { class: "current" }, make("span", { class: "who" }, make("b", {}, name), make("small", {}, s.feeds.join(", ") || "the bus")),
