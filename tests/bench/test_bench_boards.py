@@ -46,3 +46,21 @@ def test_two_boards_on_one_railway() -> None:
         faults = {f.name: f.fault for c in clients.values() for f in c.state().feeds if f.fault}
         assert "T3.F" in faults
         assert not {"T1.F", "T2.F"} & set(faults)
+
+
+def test_the_firmware_does_the_same_under_micropython_and_cpython() -> None:
+    rig = rig_of(yard_layout(2))
+
+    def events(python: bool) -> list[tuple[str, int, dict[str, object]]]:
+        with rig.bench(python=python) as bench:
+            assert ("CPython" in bench.interpreter) == python
+            client = client_of(bench)
+            client.connect()
+            for to in ("left", "right"):
+                for drive in ("T1", "T2"):
+                    client.request("throw", {"drive": drive, "to": to}, busy_s=20)
+                bench.advance(4000)
+            assert {d.at for d in client.state().drives} == {"right"}
+            return [(e.kind, e.t_us, dict(e.facts)) for e in bench.log if e.kind in ("coil", "leg", "blade", "rest")]
+
+    assert events(True) == events(False)
