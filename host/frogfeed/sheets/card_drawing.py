@@ -17,7 +17,7 @@ from frogfeed.sheets.courses import courses
 from frogfeed.sheets.drawing import Box, Disc, Drawing, Item, Pen, Point, Sketch, Stroke, bow, parallel
 from frogfeed.sheets.model import Card, CardStep, Wire
 from frogfeed.sheets.piece_rails import PieceRails, Stretch, lay_rails
-from frogfeed.sheets.placing import Label, NoRoomError, draw, leader_of, place, samples
+from frogfeed.sheets.placing import Label, NoRoomError, covers, draw, leader_of, place, samples
 from frogfeed.sheets.words import Words
 from frogfeed.track.catalogue import Kind
 
@@ -35,6 +35,8 @@ TALLEST = 60.0
 ROOMS = (3.5, 6.0, 10.0, 15.0, 24.0, 40.0)
 """Paper above and below the rails for labels, mm: tried in turn until no label lies farther than `FAR` mm off."""
 FAR = 9.0
+COVERED_MM = 5.0
+"""A label on a rail is as bad as so much leader."""
 SIDE = 19.0
 """Paper beyond the ends, mm."""
 OPEN_MM = 1.7
@@ -122,7 +124,10 @@ class _View:
         return self.at.flip
 
     def drawing(self, width: float, height: float) -> tuple[float, Drawing]:
-        """The finished view and its longest leader in mm. Raises NoRoomError where a label finds no place."""
+        """The finished view and how bad it is: its longest leader in mm, and more for every label that covers a line.
+
+        Raises NoRoomError where a label finds no place.
+        """
         self._rails()
         self._ends()
         for step in self.card.steps:
@@ -153,7 +158,9 @@ class _View:
         name = f"{self.card.name}-{'below' if self.below else 'above'}"
         title = f"{self.card.name}: {self.say('view.below' if self.below else 'view.above').partition(':')[0]}"
         leaders = [math.dist(*line) for p in placed if (line := leader_of(p)) is not None]
-        return max(leaders, default=0.0), Drawing(name, width, height, tuple(items), title)
+        covered = sum(covers(p.box.grown(-0.3), self.solid) for p in placed)
+        drawing = Drawing(name, width, height, tuple(items), title)
+        return max(leaders, default=0.0) + COVERED_MM * covered, drawing
 
     # --- rails
 
@@ -237,13 +244,13 @@ class _View:
                     continue
                 anchor = self.at(*at)
                 name = f"({rail})" if rail in self.make.plastic else rail
-                self.labels.append(Label(f"rail:{rail}", (name,), anchor, None, True, weight=2.5))
+                self.labels.append(Label(f"rail:{rail}", (name,), anchor, None, True, weight=4.0))
                 continue
             s = self.shape.main(rail)
             best = self._name_spot(s)
             up = s.inward > 0 if self.below else s.inward < 0
             way = (0.0, 1.0 if up else -1.0)
-            self.labels.append(Label(f"rail:{rail}", (rail,), self.at(best, s.track.y(best)), way, weight=2.5))
+            self.labels.append(Label(f"rail:{rail}", (rail,), self.at(best, s.track.y(best)), way, weight=4.0))
 
     def _name_spot(self, s: Stretch) -> float:
         """The x along a rail that lies farthest from other rails, nearer the middle where it makes no difference."""
@@ -307,7 +314,7 @@ class _View:
             self._step_label(step, ((x + out * 1.0), y), (out * 0.5, -0.8), (step.mark,) if step.mark else ())
 
     def _step_label(self, step: CardStep, anchor: Point, way: Point, lines: tuple[str, ...] = ()) -> None:
-        self.labels.append(Label(f"step:{step.number}", lines, anchor, way, False, ring=str(step.number)))
+        self.labels.append(Label(f"step:{step.number}", lines, anchor, way, False, ring=str(step.number), weight=2.0))
 
     def _spot(self, rail: str, end: str) -> float:
         """The x at which a wire is soldered to a rail: near the end that is named, else in its middle."""
@@ -337,7 +344,7 @@ class _View:
         self.sketch.items.append(Disc(point[0], point[1], 0.75, None, 0.0))
         self.solid.append((point, start))
         self.labels.append(
-            Label(f"wire:{step.mark}", lines, start, (0.0, toward), True, ring=str(step.number), weight=1.6)
+            Label(f"wire:{step.mark}", lines, start, (0.0, toward), True, ring=str(step.number), weight=4.0)
         )
 
     # --- links and bonds

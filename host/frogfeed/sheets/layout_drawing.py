@@ -237,7 +237,9 @@ def _piece(
                     world.items.append(Stroke(line, Pen(0.5, (0.6, 0.5), 1.0)))
             else:
                 world.items.append(Stroke(line, RAIL))
-    channels = [f"{c.board} {c.name}" for c in card.channels if c.kind in ("servo", "contact")]
+    # A piece without a drive of its own is set by the drives of others, which stand at theirs.
+    own = ("servo", "contact") if kind.slots else ()
+    channels = [f"{c.board} {c.name}" for c in card.channels if c.kind in own]
     feeds = [f"{c.board} {c.name}" for c in card.channels if c.kind not in ("servo", "contact")]
     lines = [card.name]
     for group in (channels, feeds):
@@ -248,7 +250,7 @@ def _piece(
     straight = node.rows[node.straight[0][0]] if node.straight else 0.0
     way = -1.0 if max(leaning) > straight else 1.0
     anchor = (middle[0], straight * row + way * GAUGE * 0.5)
-    world.labels.append(Label(f"piece:{card.name}", tuple(lines), anchor, (0.0, way), True, weight=2.5))
+    world.labels.append(Label(f"piece:{card.name}", tuple(lines), anchor, (0.0, way), True, weight=4.0))
     for step in card.steps:
         for does in step.does:
             if isinstance(does, FitDropper):
@@ -276,7 +278,7 @@ def _dropper(world: _World, at: Point, way: float, mark: str, wire: str) -> None
     end = (at[0], at[1] + way * 2.2)
     pen = Pen(0.3) if letter == "A" else Pen(0.3, (0.7, 0.4))
     world.items += [Stroke((at, end), pen), Disc(at[0], at[1], 0.55, None, 0.0)]
-    world.labels.append(Label(f"wire:{mark}", (f"{mark} {letter}",), end, (0.0, way), weight=2.5))
+    world.labels.append(Label(f"wire:{mark}", (f"{mark} {letter}",), end, (0.0, way), weight=4.0))
 
 
 def _place(world: _World, node: Node, card: Card | None, row: float, band: Pen | None, book: Book) -> None:
@@ -296,7 +298,7 @@ def _place(world: _World, node: Node, card: Card | None, row: float, band: Pen |
             else:
                 world.items.append(Stroke(((x, y - GAUGE * 0.8), (x, y + GAUGE * 0.8)), Pen(0.8)))
     top = ((x0 + x1) / 2, y - GAUGE / 2)
-    world.labels.append(Label(f"place:{node.name}", (node.name,), top, (0.0, -1.0), False, weight=2.5))
+    world.labels.append(Label(f"place:{node.name}", (node.name,), top, (0.0, -1.0), False, weight=4.0))
     if card is None:
         return
     # R1 is on the left of the way from a to b: above where a lies west.
@@ -359,7 +361,7 @@ def _joint(
             fill = 1.0 if real in j.untrusted else 0.0
             box = ((px - 0.9, py - 0.45), (px + 0.9, py - 0.45), (px + 0.9, py + 0.45), (px - 0.9, py + 0.45))
             world.items.append(Stroke(box, Pen(0.2), True, fill))
-    world.labels.append(Label(f"joint:{mark}", (mark,), (x, y + GAUGE / 2), (0.0, 1.0), weight=2.5))
+    world.labels.append(Label(f"joint:{mark}", (mark,), (x, y + GAUGE / 2), (0.0, 1.0), weight=4.0))
     top, low = min(ya, yb) - 0.1, max(ya, yb) + 0.1
     world.crossing.append((Box(xa, top, xb, low), a[0], b[0]))
 

@@ -97,6 +97,12 @@ def samples(lines: Iterable[Sequence[Point]], step: float = 0.7) -> NDArray[np.f
     return np.array(found, dtype=np.float64).reshape(len(found), 2)
 
 
+def covers(box: Box, lines: Iterable[Sequence[Point]]) -> bool:
+    """Whether a box lies on any of these lines."""
+    p = samples(lines)
+    return bool(((p[:, 0] > box.x0) & (p[:, 0] < box.x1) & (p[:, 1] > box.y0) & (p[:, 1] < box.y1)).any())
+
+
 def place(
     labels: Sequence[Label],
     keep_off: NDArray[np.float64],
