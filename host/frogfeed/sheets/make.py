@@ -12,7 +12,7 @@ from frogfeed.plan.model import Plan
 from frogfeed.sheets.blocks import Art
 from frogfeed.sheets.board_drawing import board_drawing
 from frogfeed.sheets.book import Progress, build_book, quiet
-from frogfeed.sheets.card_drawing import card_views, signs
+from frogfeed.sheets.card_drawing import card_views
 from frogfeed.sheets.codes import square_code
 from frogfeed.sheets.drawing import Drawing, Sketch
 from frogfeed.sheets.label_sheets import label_sheets
@@ -21,6 +21,7 @@ from frogfeed.sheets.model import Book, Card
 from frogfeed.sheets.pages import Pages
 from frogfeed.sheets.paper import A4, Paper
 from frogfeed.sheets.render import pdf
+from frogfeed.sheets.signs import signs
 from frogfeed.sheets.svg import to_svg
 from frogfeed.sheets.words import Words
 from frogfeed.track.catalogue import Kind, kinds_of
