@@ -11,7 +11,7 @@ demo: $(RUN_STAMP)
 	$(BIN)/frogfeed demo
 
 test: $(DEV_STAMP) system lint
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n 2
 	$(MAKE) --no-print-directory wheel-demo
 
 lint: $(DEV_STAMP)

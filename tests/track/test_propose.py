@@ -86,7 +86,7 @@ def test_random_bare_plans_become_clean(seed: int) -> None:
 def test_nothing_proposed_can_be_left_out(seed: int) -> None:
     p = propose(bare(random_layout(random.Random(seed), 2)))
     if not is_clean(p.layout):
-        pytest.skip("a loop without a place, or roads that no drive decides between")
+        pytest.skip("no case: a loop without a place, or roads that no drive decides between")
     for smaller in single_removals(p):
         assert not is_clean(smaller)
 
