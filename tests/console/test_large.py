@@ -87,7 +87,9 @@ def test_sixty_moving_turnouts_are_drawn_at_twenty_updates_a_second(
         record_property("sixty", json.dumps(found))
         print("sixty turnouts:", found)
         assert 8 <= updates <= 21
-        assert frames >= 8
+        assert found["page_script"] < 0.5
+        assert found["console_cpu"] < 0.7
+        assert frames >= 3, "a browser that draws in software on a busy machine still keeps drawing"
         moved = page.locator(".lever").evaluate_all("es => es.filter(e => e.dataset.state !== 'unknown').length")
         assert moved == 60
 

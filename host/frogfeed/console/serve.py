@@ -80,7 +80,7 @@ def run(
     )
     config = uvicorn.Config(
         app,
-        log_level="warning",
+        log_level="error",
         access_log=False,
         server_header=False,
         date_header=False,
