@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from frogboard import settings
 from frogfeed.bench.bench import Bench
 from frogfeed.bench.circuit import Circuit, build_circuit

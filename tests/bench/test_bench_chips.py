@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+
 from frogfeed.bench.sim.physics.board import Board, line_of
 from frogfeed.bench.sim.physics.chips import Bus, build_chips
 from frogfeed.bench.sim.physics.clock import Clock

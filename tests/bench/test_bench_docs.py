@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
+
 from frogfeed.bench.controls import Controls
 
 PAGE = Path(__file__).parents[2] / "docs" / "reference" / "bench.md"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from frogfeed.bench import faults, soak
 from frogfeed.bench.cases import flash, link, motion, power
 from frogfeed.bench.cases.base import Case, Outcome, ready, throw_and_wait, two_turnouts, wrongs

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 import serial
+
 from frogfeed.bench import process
 from frogfeed.bench.bench import Bench
 from frogfeed.bench.errors import BenchError, BoardStuckError

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from frogfeed.bench.circuit import build_circuit
 from frogfeed.bench.sim.physics.clock import Clock
 from frogfeed.bench.sim.physics.rails import Rails
 from frogfeed.bench.sim.physics.records import Records
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 WIRES = {
     "m.A": {"district": "m", "side": "A"},

@@ -6,10 +6,11 @@ import csv
 import io
 from collections.abc import Callable
 
+from vcd.reader import TokenKind, tokenize
+
 from frogfeed.bench.bench import Bench
 from frogfeed.bench.events import Event
 from frogfeed.bench.timeline import COLUMNS, to_csv, to_vcd
-from vcd.reader import TokenKind, tokenize
 
 
 def throw(make_bench: Callable[..., Bench]) -> list[Event]:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from frogfeed.bench.bench import Bench
 from frogfeed.bench.physical import OutputPhysics, Physical
 from frogfeed.bench.route import LOCO, LaidRoute, train_spec, wagon

@@ -75,7 +75,7 @@ class Bench(Controls):
         self._command, self.interpreter = interpreter(python)
         self._on_event = on_event
         self._firmware = firmware
-        self._folder = Path(tempfile.mkdtemp(prefix="frogfeed-bench-"))
+        self._folder: Path | None = None
         self._files = files or {}
         self._flash_blocks = flash_blocks
         self._served_prompt = served_prompt
@@ -83,8 +83,8 @@ class Bench(Controls):
         if flash_blocks and self.interpreter != "MicroPython":
             raise BenchError("a simulated flash needs a real MicroPython: its file system is part of it")
         names = [b["name"] for b in scenario["boards"]]
-        given = list(roots) if roots is not None else [self._folder / n for n in names]
-        self._slots = [Slot(n, i, r) for i, (n, r) in enumerate(zip(names, given, strict=True))]
+        self._roots = list(roots) if roots is not None else None
+        self._slots = [Slot(n, i, Path()) for i, n in enumerate(names)]
         self._own_roots = roots is None
         self.log = Log()
         self.lines: list[str] = []
@@ -107,11 +107,13 @@ class Bench(Controls):
     # ---- start and end --------------------------------------------------------------------------------
 
     def __enter__(self) -> Self:
+        folder = self._folder = Path(tempfile.mkdtemp(prefix="frogfeed-bench-"))
         try:
-            path = self._folder / "scenario.json"
+            path = folder / "scenario.json"
             path.write_text(json.dumps({k: v for k, v in self.scenario.items() if k != "classes"}))
             self._scenario_path = path
             for slot in self._slots:
+                slot.root = folder / slot.name if self._roots is None else self._roots[slot.index]
                 slot.root.mkdir(parents=True, exist_ok=True)
                 if self._own_roots and self._with_firmware:
                     put_firmware(slot.root, self._firmware)
@@ -119,7 +121,7 @@ class Bench(Controls):
                     (slot.root / name).parent.mkdir(parents=True, exist_ok=True)
                     (slot.root / name).write_bytes(data)
                 if self._flash_blocks:
-                    slot.flash = self._folder / f"{slot.name}.flash"
+                    slot.flash = folder / f"{slot.name}.flash"
                     make_image(slot.root, slot.flash, self._flash_blocks)
                 if not self.virtual:
                     slot.terminal = Terminal()
@@ -152,7 +154,9 @@ class Bench(Controls):
             if slot.terminal is not None:
                 slot.terminal.close()
                 slot.terminal = None
-        shutil.rmtree(self._folder, ignore_errors=True)
+        if self._folder is not None:
+            shutil.rmtree(self._folder, ignore_errors=True)
+            self._folder = None
 
     def _spawn(self, slot: Slot, cause: str) -> None:
         causes = {"power": 1, "brown-out": 1, "reset": 3, "watchdog": 3, "soft": 5, "bootloader": 3}

@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from frogboard import settings
-
 from frogfeed.bench.errors import BenchError
 from frogfeed.bench.physical import (
     OutputPhysics,

@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from typing import Any
 
 from frogboard import frame, methods, settings
-
 from frogfeed.bench.cases.base import (
     Case,
     Outcome,
@@ -91,7 +90,9 @@ def mutated_lines() -> Outcome:
     limit = LINES // 65536 * 3
     if passed > limit:
         problems.append(f"{passed} wrong lines passed; chance alone lets {LINES // 65536} through")
-    return verdict(problems, f"{passed} passed a 16-bit CRC, where chance alone lets about {LINES / 65536:.0f} through", LINES)
+    return verdict(
+        problems, f"{passed} passed a 16-bit CRC, where chance alone lets about {LINES / 65536:.0f} through", LINES
+    )
 
 
 def mutated_lines_on_the_board() -> Outcome:
