@@ -238,9 +238,21 @@ class Loop:
                 self._sleep_idle(deadline)
                 return
         self._skipped = 0
-        rest = self.tick_ms - time.ticks_diff(time.ticks_ms(), self._start)
-        if rest > 0:
-            time.sleep_ms(rest)
+        while True:
+            rest = self.tick_ms - time.ticks_diff(time.ticks_ms(), self._start)
+            if rest <= 0:
+                return
+            if not self._spare():
+                time.sleep_ms(rest)
+                return
+            if not self.link.step(False):
+                time.sleep_ms(1)
+
+    def _spare(self) -> bool:
+        """Whether the time until the next tick is the link's: a push is under way and nothing moves or waits to."""
+        if self.board.push.what is None or self.board.restart or self.port.gone:
+            return False
+        return self.control is None or not self.control.mover.busy
 
     def off(self) -> None:
         """Everything off; never raises."""

@@ -40,15 +40,15 @@ class Link:
         """(good, dropped) lines so far."""
         return self._reader.good, self._reader.bad
 
-    def step(self, moving: bool) -> None:
-        """The link's share of a tick."""
+    def step(self, moving: bool) -> bool:
+        """The link's share of a tick. Whether there was anything to do."""
         budget = BYTES_MOVING if moving else BYTES_AT_REST
         port = self._port
         sent = 0
         while sent < budget and port.push():
             sent += 1
         if port.sending:
-            return
+            return sent > 0
         if self._line_waits:
             self._line_waits = False
             self._answer()
@@ -57,20 +57,21 @@ class Link:
         else:
             self._measure()
         if port.sending:
-            return
-        self._receive(budget)
+            return True
+        return self._receive(budget) or sent > 0
 
-    def _receive(self, budget: int) -> None:
+    def _receive(self, budget: int) -> bool:
         taken = 0
         port = self._port
         while taken < budget:
             byte = port.take()
             if byte < 0:
-                return
+                break
             taken += 1
             if self._reader.put(byte):
                 self._line_waits = True
-                return
+                break
+        return taken > 0
 
     def _send(self, message: "dict[str, Any]") -> None:
         try:

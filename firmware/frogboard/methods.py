@@ -146,7 +146,7 @@ METHODS = (
     ),
     Method(
         "trim",
-        "Move a servo that at rest to a pulse, its feeds off; that is the end of the setting from now on.",
+        "Move a servo that is at rest to a pulse, its feeds off; that is the end of the setting from now on.",
         (
             Param("drive", "text", 1, 40, "its name"),
             Param("setting", "text", 1, 40, "the end to trim"),

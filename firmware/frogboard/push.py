@@ -6,7 +6,7 @@ Nothing here touches flash. No hardware.
 import binascii
 
 from frogboard import methods
-from frogboard.reason import Refused
+from frogboard.reason import Refused, shown
 
 if False:
     pass
@@ -92,7 +92,7 @@ def check_params(method: "methods.Method", raw: object) -> "dict[str, object]":
     known = [p.name for p in method.params]
     for key in params:
         if key not in known:
-            raise Refused(str(key)[:40], "no such parameter")
+            raise Refused(shown(key), "no such parameter")
     for p in method.params:
         if p.name not in params:
             if not p.optional:

@@ -14,7 +14,7 @@ import binascii
 import json
 
 from frogboard import settings_rules
-from frogboard.reason import Refused
+from frogboard.reason import Refused, shown
 
 if False:
     from typing import Any
@@ -336,7 +336,7 @@ def _table(path: str, fields: "tuple[Field, ...]", raw: "Any") -> "dict[str, Any
             doc[field.key] = _default(where, field)
     for key in raw:
         if key not in doc:
-            raise Refused(dot + str(key)[:40], "no such key")
+            raise Refused(dot + shown(key), "no such key")
     return doc
 
 

@@ -17,7 +17,6 @@ from frogfeed.electrics.nodal import Nodal
 from frogfeed.electrics.spice import deck, node_numbers
 from frogfeed.electrics.survey import survey
 from frogfeed.track.assemble import assemble
-
 from tests.plan.make import row
 
 NODE = re.compile(r"^\s*v\((\d+)\)\s+(\S+)\s*$", re.IGNORECASE | re.MULTILINE)

@@ -1,17 +1,17 @@
-"""The track: seconds and MB a stage for generated railways, beside a TOML reader, SAT, and components for one setting."""
+"""The track: seconds and MB a stage for generated railways, beside a TOML reader, SAT, and one setting alone."""
 
 from __future__ import annotations
 
 import tomllib
 
 import rustworkx as rx
+from pysat.solvers import Solver as Sat
+
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.track.answers import Solver
 from frogfeed.track.assemble import assemble
 from frogfeed.track.conditions import holds
 from frogfeed.track.network import RailNetwork
-from pysat.solvers import Solver as Sat
-
 from tests.benchmarks.measure import megabytes, seconds
 from tests.benchmarks.railway import railway
 

@@ -5,6 +5,9 @@ from typing import Any
 
 import pytest
 from fake_board import Cable, FakeBoard, wire
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from frogboard import frame, methods
 from frogfeed.board.client import NOT_TWICE, Client, Expected, Limits
 from frogfeed.board.commands import NotArrived, feed_reset, maintenance, throw
@@ -22,8 +25,6 @@ from frogfeed.board.errors import (
 )
 from frogfeed.board.lines import MessageReader
 from frogfeed.board.messages import Event, LinkCounters
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 QUICK = Limits(answer_s=0.2, hello_s=0.5, reconnect_s=2.0, retry_pause_s=0.01, busy_s=1.0)
 

@@ -3,6 +3,9 @@ from pathlib import Path
 
 import pytest
 import runtime_maker
+from hypothesis import given
+from hypothesis import strategies as st
+
 from frogfeed.board.errors import AmbiguousPort, ImageError, NoPort, PortVanished
 from frogfeed.board.image.build import build_image, hex_bytes, image_bytes, uf2_bytes
 from frogfeed.board.image.drive import BootDrive, choose_drive, drop, find_drives
@@ -11,8 +14,6 @@ from frogfeed.board.image.geometry import GEOMETRIES
 from frogfeed.board.image.inspect import inspect_image
 from frogfeed.board.image.memory import Run, cut, join_runs
 from frogfeed.board.image.uf2 import Family, read_uf2, runs_of, write_uf2
-from hypothesis import given
-from hypothesis import strategies as st
 
 FILES = {"main.py": b"print('hello')\n", "fw-12345678/frogboard/a.py": b"x = 1\n" * 2000, "empty": b""}
 KINDS = sorted(runtime_maker.STORAGE)

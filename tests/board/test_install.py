@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 import railway
 import serial
+
 from frogfeed.bench.bench import Bench
 from frogfeed.board.client import Client, Limits
 from frogfeed.board.commands import throw

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from fake_board import FakeBoard
+
 from frogfeed.board.client import Client, Limits
 from frogfeed.board.errors import (
     AmbiguousPort,

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 import railway
 from fake_board import Cable, FakeBoard
+
 from frogfeed.bench.bench import Bench
 from frogfeed.board.client import Client
 from frogfeed.board.commands import throw, trim

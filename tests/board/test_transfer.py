@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 from fake_board import Cable, FakeBoard
+
 from frogboard import settings
 from frogfeed.board.client import Client, Limits
 from frogfeed.board.errors import PushFailed, WrongBoard

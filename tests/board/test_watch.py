@@ -3,10 +3,11 @@ import json
 
 import pytest
 from fake_board import Cable, FakeBoard
+from rich.console import Console
+
 from frogfeed.board.client import Client, Limits
 from frogfeed.board.messages import BoardState, Event, LinkCounters, Measurement
 from frogfeed.board.watch import Picture, draw, event_line, watch
-from rich.console import Console
 
 LONG = "a-very-long-name-for-a-turnout-in-the-yard"
 

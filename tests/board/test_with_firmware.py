@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import pytest
 import railway
+
 from frogboard import settings
 from frogfeed.bench.bench import Bench
 from frogfeed.board.client import Client, Expected, Limits

@@ -11,6 +11,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 from click.testing import CliRunner, Result
+
 from frogfeed.cli import COMMANDS, main
 from frogfeed.demo.railway import WRONG, demo_file
 

@@ -12,6 +12,8 @@ from typing import Any
 
 import pytest
 import uvicorn
+from playwright.sync_api import Browser, Page, sync_playwright
+
 from frogfeed.bench.bench import Bench
 from frogfeed.console.link import LinkMaker
 from frogfeed.console.ports import bench_links
@@ -20,7 +22,6 @@ from frogfeed.console.serve import Served, run
 from frogfeed.console.session import Session
 from frogfeed.demo.railway import demo_file
 from frogfeed.layout.reading import read_layout
-from playwright.sync_api import Browser, Page, sync_playwright
 
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = [

@@ -13,6 +13,10 @@ from typing import Any
 
 import httpx
 import pytest
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+from websockets.sync.client import ClientConnection, connect
+from websockets.typing import Origin
+
 from frogfeed.board.errors import PortBusy
 from frogfeed.board.transport import open_serial
 from frogfeed.console.attach import advertised, attach, note_of
@@ -21,10 +25,6 @@ from frogfeed.console.guard import POLICY
 from frogfeed.console.refusals import RefusedError
 from frogfeed.console.serve import listen
 from frogfeed.console.session import Session
-from websockets.exceptions import ConnectionClosed, InvalidStatus
-from websockets.sync.client import ClientConnection, connect
-from websockets.typing import Origin
-
 from tests.console.conftest import Console, serving
 
 

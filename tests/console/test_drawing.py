@@ -7,6 +7,7 @@ import math
 from pathlib import Path
 
 import pytest
+
 from frogfeed.console.drawing.curves import crossing, cut, distance, lengths, offset, point_at
 from frogfeed.console.drawing.diagram import Diagram, draw, to_json
 from frogfeed.console.drawing.units import GAUGE

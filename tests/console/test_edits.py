@@ -7,6 +7,7 @@ import tomllib
 from dataclasses import replace
 
 import pytest
+
 from frogfeed.console.edits import feeds_at, set_feed, set_gap, set_piece
 from frogfeed.console.railway import Railway, railway_of
 from frogfeed.console.refusals import RefusedError

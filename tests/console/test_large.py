@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from frogfeed.console.railway import railway_of
-from frogfeed.layout.reading import read_layout
 from playwright.sync_api import Browser, Page
 
+from frogfeed.console.railway import railway_of
+from frogfeed.layout.reading import read_layout
 from tests.console.conftest import Console, opened, with_links, yard
 from tests.console.fake import FakeBoard, FakeLink
 

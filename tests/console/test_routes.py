@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 
 import pytest
+
 from frogfeed.console.railway import Railway
 from frogfeed.console.refusals import RefusedError
 from frogfeed.console.routes import Router, Standing

@@ -15,7 +15,6 @@ from frogfeed.console.reports import Reporter
 from frogfeed.console.store import Store
 from frogfeed.track.conditions import holds
 from frogfeed.track.netlist import netlist
-
 from tests.console.fake import FakeBoard
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from frogfeed.console.railway import Railway
 from frogfeed.console.suspects import CURES, Hunt, Reading, Suspect
 from frogfeed.track.conditions import holds

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+
 from frogfeed.commands.prove import command as prove
 from frogfeed.commands.trim import command as trim
 from frogfeed.console.attach import advertised, attach
@@ -19,7 +20,6 @@ from frogfeed.console.seat import OwnSeat
 from frogfeed.console.session import Session
 from frogfeed.console.terminal import prove_layout, trim_drive, wait_ready
 from frogfeed.layout.reading import read_layout_text
-
 from tests.console.conftest import demo_copy, with_links, yard
 from tests.console.fake import FakeBoard, FakeLink
 

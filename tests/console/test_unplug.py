@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from frogfeed.console.railway import Railway
 from playwright.sync_api import Browser, expect
 
+from frogfeed.console.railway import Railway
 from tests.console.conftest import attached, demo_copy, opened, with_links
 from tests.console.fake import FakeBoard, FakeLink
 

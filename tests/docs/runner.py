@@ -14,9 +14,9 @@ from pathlib import Path
 import click
 import tomlkit
 from click.testing import CliRunner
-from frogfeed.cli import main
 from tomlkit.items import AbstractTable
 
+from frogfeed.cli import main
 from tests.docs.pages import Block, Command, blocks, commands
 
 WAIT_S = 60.0

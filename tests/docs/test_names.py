@@ -7,10 +7,10 @@ from pathlib import Path
 
 import click
 import pytest
+
 from frogfeed.cli import COMMANDS, main
 from frogfeed.findings.codes import CODES
 from frogfeed.parts import boards
-
 from tests.docs.pages import DOCS, ROOT, blocks, pages, prose
 
 FAMILIES = ("file-", "plan-", "throw-", "elec-", "hangs-", "dead-", "vee-", "never-", "not-", "no-common", "run-")

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import frogfeed.demo
 from click.testing import CliRunner
+
+import frogfeed.demo
 from frogfeed.cli import main
 
 (FOLDER,) = frogfeed.demo.__path__

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+
 from frogfeed.electrics.findings import electrics_findings
 from frogfeed.electrics.sizing import best_sizes
 from frogfeed.electrics.survey import survey
@@ -16,7 +17,6 @@ from frogfeed.plan.budget import servo_budget, servos_at_once
 from frogfeed.plan.findings import plan_findings
 from frogfeed.plan.planner import make_plan
 from frogfeed.track.assemble import assemble
-
 from tests.plan.make import board, row
 
 

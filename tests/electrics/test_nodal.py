@@ -6,6 +6,7 @@ import random
 
 import numpy as np
 import pytest
+
 from frogfeed.electrics import practice
 from frogfeed.electrics.circuit import Circuit, Part, Resistor, Source, build_circuit
 from frogfeed.electrics.lengths import facing_pairs, rail_lengths
@@ -15,7 +16,6 @@ from frogfeed.electrics.survey import survey
 from frogfeed.parts import rails, wires
 from frogfeed.track.assemble import assemble
 from frogfeed.track.conditions import holds
-
 from tests.plan.make import row
 from tests.track.make import layout as read
 from tests.track.make import random_layout

@@ -6,10 +6,11 @@ import json
 import re
 
 import pytest
-from frogfeed.findings.finding import Finding, Location, Severity
-from frogfeed.findings.show import show_json, show_sarif, show_text, summary, when
 from hypothesis import given
 from hypothesis import strategies as st
+
+from frogfeed.findings.finding import Finding, Location, Severity
+from frogfeed.findings.show import show_json, show_sarif, show_text, summary, when
 
 SHORT = Finding(
     code="short",

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 import shutil
 import sys
 from pathlib import Path
@@ -18,3 +19,9 @@ def micropython() -> str:
     if found is None:
         pytest.skip("no MicroPython for this platform")
     return found
+
+
+@pytest.fixture
+def longer() -> int:
+    """How many times as far the long walks go: 1, or 10 where the environment has FROGFEED_LONG=1."""
+    return 10 if os.environ.get("FROGFEED_LONG", "0") not in ("", "0") else 1

@@ -33,9 +33,9 @@ getattr(case_explore, sys.argv[3])()
         "test_a_hand_thrown_turnout_and_a_selector",
     ],
 )
-def test_far(walk: str) -> None:
+def test_far(walk: str, longer: int) -> None:
     done = subprocess.run(
-        [sys.executable, "-c", WALK, str(FIRMWARE), str(PLAIN), walk, "4000"],
+        [sys.executable, "-c", WALK, str(FIRMWARE), str(PLAIN), walk, str(4000 * longer)],
         capture_output=True,
         text=True,
         timeout=280,

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from frogboard import frame, settings
 
 HERE = Path(__file__).parent

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent / "plain"))
 
 import documents
 from explorer import World
+
 from frogboard import frame, guard
 from frogboard import settings as board_settings
 
@@ -127,7 +129,8 @@ class Railway(RuleBasedStateMachine):
 
 
 TestRailway = Railway.TestCase
-TestRailway.settings = settings(max_examples=50, stateful_step_count=30, deadline=None)
+LONGER = 10 if os.environ.get("FROGFEED_LONG", "0") not in ("", "0") else 1
+TestRailway.settings = settings(max_examples=50 * LONGER, stateful_step_count=30, deadline=None)
 
 SOUND = documents.sealed(documents.simple(3))
 

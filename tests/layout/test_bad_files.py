@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
+
 from frogfeed.findings.codes import FILE_CODES
 from frogfeed.findings.finding import Finding
 from frogfeed.findings.show import show_text

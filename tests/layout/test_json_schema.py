@@ -9,6 +9,7 @@ from typing import Any
 
 import jsonschema
 import pytest
+
 from frogfeed.layout.json_schema import layout_schema
 from frogfeed.layout.schema import LayoutFile
 from frogfeed.layout.schema_walk import keys_of

@@ -7,6 +7,7 @@ import time
 from pathlib import Path
 
 import pytest
+
 from frogfeed.findings.finding import Finding
 from frogfeed.findings.show import show_text
 from frogfeed.layout.mistakes import MOST_SHOWN

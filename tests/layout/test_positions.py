@@ -6,9 +6,10 @@ import tomllib
 from typing import Any
 
 import tomlkit
-from frogfeed.layout.positions import Positions, positions
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+
+from frogfeed.layout.positions import Positions, positions
 
 TEXT = """\
 # a comment

@@ -6,13 +6,14 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
 from frogfeed.findings.codes import CODES
 from frogfeed.findings.show import show_json, show_sarif, show_text
 from frogfeed.layout.ends import built_in_shapes
 from frogfeed.layout.lines import EndItem, FeedItem, GapItem, JoinerItem, LengthItem, LineItem, PlaceItem
 from frogfeed.layout.reading import BadLayout, read_layout_text
-from hypothesis import HealthCheck, assume, given, settings
-from hypothesis import strategies as st
 
 KINDS = {
     "turnout": ("turnout", ""),
@@ -230,6 +231,7 @@ VALUES: st.SearchStrategy[object] = st.recursive(
 def test_any_value_at_any_key_is_read_or_refused(written: Written, data: st.DataObject) -> None:
     """The schema and all that follows it hold for every type of value at every key there is."""
     import tomlkit
+
     from frogfeed.layout.schema import LayoutFile
     from frogfeed.layout.schema_walk import keys_of, table_at
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from frogfeed.findings.finding import Location
 from frogfeed.layout.lines import EndItem, FeedItem, GapItem, JoinerItem, LengthItem, PlaceItem
 from frogfeed.layout.reading import BadLayout, read_layout, read_layout_text

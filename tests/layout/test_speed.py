@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Callable
 
 import pytest
+
 from frogfeed.layout.reading import read_layout_text
 
 MOST_TIMES_TOML = 8.0

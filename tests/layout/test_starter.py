@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from frogfeed.checking import all_findings
 from frogfeed.findings.finding import Severity
 from frogfeed.layout.reading import read_layout

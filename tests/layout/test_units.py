@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from frogfeed.layout.units import UNITS, meant_by_unit, number_in, split
 
 

@@ -8,13 +8,14 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from frogfeed.layout import writing
 from frogfeed.layout.atomic import create_file, replace_file
 from frogfeed.layout.reading import BadLayout, read_layout
 from frogfeed.layout.starter import STARTER
 from frogfeed.layout.writing import CannotWrite, set_values, with_values
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 TRIMMED = STARTER + (
     "\n# the stiff one\n[drive.T1]   # under the bridge\n"

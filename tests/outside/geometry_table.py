@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import networkx as nx
+
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.track.assemble import assemble
 from frogfeed.track.netlist import netlist

@@ -7,6 +7,7 @@ import random
 
 import networkx as nx
 import pytest
+
 from frogfeed.plan.assignment import (
     BoardOf,
     ClassOf,

@@ -8,9 +8,10 @@ Any other input: the crcmod package, which has its own implementation.
 import zlib
 
 import crcmod
-from frogboard import frame, settings, store
 from hypothesis import given
 from hypothesis import strategies as st
+
+from frogboard import frame, settings, store
 
 crc16_of_crcmod = crcmod.mkCrcFun(0x11021, initCrc=0xFFFF, rev=False, xorOut=0)
 crc32_of_crcmod = crcmod.mkCrcFun(0x104C11DB7, initCrc=0, rev=True, xorOut=0xFFFFFFFF)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
+
 from frogfeed.electrics.heating import for_good_a, let_through
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.parts import wires

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 from adafruit_uf2 import uf2conv
+from littlefs import LittleFS, UserContext
+
 from frogboard import frame, settings
 from frogfeed.board.errors import ImageError
 from frogfeed.board.image.build import BoardImage, build_image, hex_bytes, uf2_bytes
@@ -21,7 +23,6 @@ from frogfeed.board.image.runtime import read_runtime
 from frogfeed.board.image.uf2 import read_uf2
 from frogfeed.board.lines import MessageReader
 from frogfeed.board.messages import LinkCounters
-from littlefs import LittleFS, UserContext
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "board"))
 import railway

@@ -10,12 +10,12 @@ import itertools
 
 import networkx as nx
 import pytest
+
 from frogfeed.layout.ends import built_in_shapes
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.track.assemble import assemble
 from frogfeed.track.netlist import netlist
 from frogfeed.track.network import RailNetwork
-
 from tests.outside.geometry_table import (
     HEAD,
     Case,

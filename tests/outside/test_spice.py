@@ -8,8 +8,9 @@ import shutil
 import subprocess
 from pathlib import Path
 
-import frogfeed.demo
 import pytest
+
+import frogfeed.demo
 from frogfeed.electrics.circuit import build_circuit
 from frogfeed.electrics.nodal import Nodal
 from frogfeed.electrics.spice import deck, node_numbers, spice_deck
@@ -18,7 +19,6 @@ from frogfeed.layout.reading import read_layout
 from frogfeed.plan.paths import output_paths
 from frogfeed.plan.planner import make_plan
 from frogfeed.track.assemble import assemble
-
 from tests.plan.make import board, row
 from tests.track.make import random_layout
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 
 import pytest
+
 from frogfeed.parts import wires
 
 # IEC 60228:2004, class 5, plain copper, maximum ohms per km at 20 °C.

@@ -6,6 +6,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+
 from frogfeed.parts import boards, colours, gauges, rails, wires
 from frogfeed.parts.values import Confidence
 

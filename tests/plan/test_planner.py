@@ -6,8 +6,9 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-import frogfeed.demo
 import pytest
+
+import frogfeed.demo
 from frogboard import settings as document
 from frogfeed.findings.codes import CODES
 from frogfeed.findings.finding import Finding, Severity
@@ -25,7 +26,6 @@ from frogfeed.plan.suit import Moving, Suited, Unsuited, senses, suits
 from frogfeed.throw.linkage import Linkage
 from frogfeed.throw.motion import Motion
 from frogfeed.track.assemble import assemble
-
 from tests.plan.make import board, row
 
 

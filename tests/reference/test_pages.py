@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+
 from frogfeed.findings.codes import CODES
 from frogfeed.layout.json_schema import layout_schema
 from frogfeed.layout.reading import read_layout_text

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 
 import pytest
+
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.plan.model import Optimum, Plan
 from frogfeed.sheets.book import build_book
@@ -14,7 +15,6 @@ from frogfeed.sheets.layout_drawing import layout_drawings
 from frogfeed.sheets.words import Words
 from frogfeed.track.assemble import assemble
 from frogfeed.track.catalogue import kinds_of
-
 from tests.track.make import random_layout
 
 from .make import NO_METER, SHIPPED, art, ladder, made

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 import pytest
+
 from frogfeed.plan.makeup import BondRails, FitDropper, FitJoiner, FitSwitched, RemoveLink
 from frogfeed.sheets.lists import bond_marks
 from frogfeed.sheets.model import WireKind

@@ -12,6 +12,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+
 from frogfeed.demo.railway import demo_file
 from frogfeed.layout.reading import read_layout
 from frogfeed.sheets.make import make_book

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from frogfeed.plan.makeup import BondRails, FitDropper, FitJoiner, FitSwitched, KeepLink, RemoveLink
 from frogfeed.sheets.model import Card
 from frogfeed.sheets.steps import step_text

@@ -6,6 +6,7 @@ import math
 from itertools import pairwise
 
 import pytest
+
 from frogfeed.sheets.card_drawing import card_views
 from frogfeed.sheets.courses import courses
 from frogfeed.sheets.drawing import Stroke

@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
+
 from frogfeed.demo.railway import Ready, demo_file
 from frogfeed.demo.run import run_throws
 from frogfeed.layout.reading import read_layout

@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+
 from frogboard.drive import FRAME_MS, Drive
 from frogboard.feed import Feed
 from frogboard.outputs import LatchingOut, PairOut

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from frogfeed.throw.linkage import Linkage
-from frogfeed.throw.motion import Motion
-from frogfeed.throw.window import STEPS, TICKS, Contacts, Refused, Window, decide, linkage_faults, stretch
 from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 
+from frogfeed.throw.linkage import Linkage
+from frogfeed.throw.motion import Motion
+from frogfeed.throw.window import STEPS, TICKS, Contacts, Refused, Window, decide, linkage_faults, stretch
 from tests.throw import simulate as sim
 
 QUIET = settings(deadline=None, max_examples=10_000, suppress_health_check=list(HealthCheck))

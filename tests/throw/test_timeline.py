@@ -5,6 +5,7 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 
 import pytest
+
 from frogfeed.throw.linkage import Linkage
 from frogfeed.throw.motion import Motion
 from frogfeed.throw.timeline import FeedState, Timeline, Touch, timeline, timeline_svg, timeline_text

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
+
 from frogboard.drive import eased
 from frogfeed.layout.schema import Drive
 from frogfeed.parts import gauges

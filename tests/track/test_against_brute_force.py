@@ -6,11 +6,11 @@ import os
 import random
 
 import pytest
+
 from frogfeed.track.answers import Solver
 from frogfeed.track.assemble import assemble
 from frogfeed.track.conditions import holds, to_json
 from frogfeed.track.netlist import netlist
-
 from tests.track import brute
 from tests.track.make import random_layout
 

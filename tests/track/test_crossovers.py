@@ -6,13 +6,13 @@ from itertools import product
 
 import networkx as nx
 import pytest
+
 from frogfeed.findings.finding import Severity
 from frogfeed.track.answers import Solver
 from frogfeed.track.assemble import assemble
 from frogfeed.track.conditions import holds
 from frogfeed.track.explain import track_findings
 from frogfeed.track.network import RailNetwork
-
 from tests.track.make import layout
 
 ENDS = ("p.west", "p.east", "q.west", "q.east")

@@ -9,6 +9,7 @@ import os
 from pathlib import Path
 
 import pytest
+
 from frogfeed.findings.show import show_text
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.track.assemble import assemble

@@ -6,13 +6,13 @@ import random
 import time
 
 import pytest
+
 from frogfeed.layout.schema import Side
 from frogfeed.track.answers import Solver
 from frogfeed.track.assemble import assemble
 from frogfeed.track.conditions import holds
 from frogfeed.track.netlist import netlist
 from frogfeed.track.network import Contact, Feed, RailNetwork, Wire
-
 from tests.track import brute
 from tests.track.make import layout, random_layout
 

@@ -7,12 +7,12 @@ that nothing hangs on how a kind is described.
 from __future__ import annotations
 
 import pytest
+
 from frogfeed.findings.finding import Finding, Severity
 from frogfeed.track.assemble import assemble
 from frogfeed.track.explain import track_findings
 from frogfeed.track.netlist import netlist
 from frogfeed.track.network import RailNetwork, SwitchedFeed
-
 from tests.track import brute
 from tests.track.make import layout
 

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import networkx as nx
 import pytest
+
 from frogfeed.layout.reading import read_layout
 from frogfeed.track.assemble import assemble
 from frogfeed.track.conditions import holds
 from frogfeed.track.faults import Edge, Fault, FaultKind, wiring
 from frogfeed.track.meter import MeterPlan, meter_plan
 from frogfeed.track.network import RailNetwork
-
 from tests.track.make import layout, random_layout
 
 DEMO = Path(__file__).parents[2] / "host/frogfeed/demo/saltmarsh-quay.toml"

@@ -8,6 +8,7 @@ from itertools import combinations, product
 from pathlib import Path
 
 import pytest
+
 from frogfeed.findings.finding import Severity
 from frogfeed.layout.lines import FeedItem, GapItem, LineItem
 from frogfeed.layout.model import Layout
@@ -16,7 +17,6 @@ from frogfeed.layout.schema import Hand, Side
 from frogfeed.track.assemble import assemble
 from frogfeed.track.explain import track_findings
 from frogfeed.track.propose import Action, Proposal, propose
-
 from tests.track.make import BOTH, NOWHERE, layout, random_layout
 
 DEMO = Path(__file__).parents[2] / "host/frogfeed/demo/saltmarsh-quay.toml"

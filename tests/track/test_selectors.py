@@ -7,7 +7,6 @@ from frogfeed.plan.planner import make_plan
 from frogfeed.plan.settings import build_settings
 from frogfeed.track.assemble import assemble
 from frogfeed.track.explain import track_findings
-
 from tests.track.make import layout
 
 FEED = '{ feed = "main", left = "A" }'

@@ -15,7 +15,6 @@ from types import TracebackType
 from typing import Any, Self
 
 from frogboard import methods
-
 from frogfeed.board import trouble
 from frogfeed.board.errors import (
     BoardError,

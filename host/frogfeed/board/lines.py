@@ -10,7 +10,6 @@ from collections import deque
 from typing import Any
 
 from frogboard import frame
-
 from frogfeed.board.messages import LinkCounters
 
 __all__ = ["MessageReader", "request_line"]

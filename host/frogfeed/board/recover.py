@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from frogboard import settings
-
 from frogfeed.board.client import Client
 from frogfeed.board.errors import BoardRefused, PushFailed, WrongBoard
 from frogfeed.board.messages import Hello, Trim

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from frogboard import methods, settings
-
 from frogfeed.board.client import Client, Expected
 from frogfeed.board.errors import BoardRefused, NoAnswer, PushFailed, WrongBoard
 from frogfeed.board.trouble import settings_differ

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from frogboard import methods
-
 from frogfeed.board.errors import (
     BoardError,
     BoardRefused,

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 from frogboard import settings as board_settings
-
 from frogfeed.bench.bench import Bench
 from frogfeed.bench.physical import OutputPhysics
 from frogfeed.bench.setup import physical_of, scenario_of

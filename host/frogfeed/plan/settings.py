@@ -14,7 +14,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from frogboard import settings as document
-
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control
 from frogfeed.parts.boards import BoardProfile, PinRef, SensorChannel

@@ -12,7 +12,6 @@ from pathlib import Path
 
 from frogboard import settings
 from frogboard.store import Store
-
 from frogfeed.board.errors import ImageError
 from frogfeed.board.image.runtime import RuntimeInfo
 from frogfeed.board.install.facts import OLDEST
