@@ -102,6 +102,8 @@ TRACK_CODES: Mapping[str, CodeInfo] = {
     "hangs-on-blade": _row("rails fed only by a blade touching its stock rail", Severity.WARNING),
     "hangs-on-joiner": _row("rails fed only through a metal joiner marked as not trusted", Severity.WARNING),
     "undecided": _row("no drive decides what a switched feed must carry", Severity.WARNING),
+    "section-short": _row("a reversing section shorter than the longest vehicle that conducts", Severity.ERROR),
+    "section-length-unknown": _row("a reversing section or a vehicle whose length is not stated", Severity.NOTE),
     "reversing-dc": _row("a reversing section on DC, which changes polarity when its drive is thrown", Severity.NOTE),
     "run-through": _row("where a train shorts that trails through a piece set against it", Severity.NOTE),
     "not-proven": _row("a question that could not be decided in the time allowed", Severity.WARNING),

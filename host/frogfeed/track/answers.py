@@ -128,7 +128,10 @@ class Solver:
         return self.reach.labels(self.contracted.group_of[rail])
 
     def shorts(self) -> list[Short]:
-        """Every root cause: groups fed for good by two wires, contacts between fed groups, ways through islands."""
+        """Root causes: groups fed for good by two wires, contacts between fed groups, ways through islands.
+
+        A group that is short in itself gives one cause, and so does a hard island: cured, it may show another.
+        """
         if self._shorts is None:
             self._shorts = list(self._find_shorts())
         return self._shorts
@@ -338,29 +341,26 @@ class Solver:
 
     def no_circuit(self) -> Iterator[NoCircuit]:
         """Roads whose two rails carry one wire, or wires that no common joins into a circuit."""
-        commons = self.network.commons | self.network.in_phase
         for road in self.network.roads:
-            found = self._one_wire(road, commons)
+            found = self._one_wire(road)
             if found is not None:
                 yield found
 
-    def _one_wire(self, road: Road, commons: frozenset[frozenset[str]]) -> NoCircuit | None:
+    def _one_wire(self, road: Road) -> NoCircuit | None:
         of = self.contracted.group_of
         lefts = {of[r]: r for r in road.left}
         rights = {of[r]: r for r in road.right}
         worst: NoCircuit | None = None
-        self._doubtful("whether both rails can carry one bus wire", road.left[0], road.right[0], wanted=True)
+        for left in lefts.values():
+            for right in rights.values():
+                self._doubtful("whether both rails can carry one bus wire", left, right, wanted=True)
         for lg, left in lefts.items():
             for rg, right in rights.items():
                 if lg == rg:
                     continue
                 for x in self.reach.labels(lg):
                     for y in self.reach.labels(rg):
-                        a, b = self.network.wires[x.wire], self.network.wires[y.wire]
-                        paired = a.side is not b.side and (
-                            a.district == b.district or frozenset((a.district, b.district)) in commons
-                        )
-                        if paired:
+                        if self.contracted.circuit(x.wire, y.wire):
                             continue
                         t = join(x.term, y.term)
                         if t is None:
@@ -387,6 +387,8 @@ class Solver:
                     over.setdefault(g, []).append(road)
         for g, roads in over.items():
             if self.reach.is_hard(g):
+                question = "whether these rails hang on a blade or a joiner"
+                self.not_proven.append(NotProven(question, tuple(self.contracted.groups[g].rails)))
                 continue
             hang = self._hang(g, roads, robust)
             if hang is not None:

@@ -11,7 +11,7 @@ from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Blades, Hand, Piece, Place, PlaceKind, Side
 from frogfeed.track.catalogue import Kind, kinds_of
 from frogfeed.track.clearance import vees
-from frogfeed.track.conditions import ALWAYS, NEVER, When, both
+from frogfeed.track.conditions import ALWAYS, NEVER, When, absorb, both
 from frogfeed.track.feeds import frog_feed, place_feed
 from frogfeed.track.joints import EndFeed, walk_lines
 from frogfeed.track.network import (
@@ -240,7 +240,15 @@ def _refine(
         try:
             alone, clash = exclusive(led, settings, lambda i, j, own=own: _foul(own[i], own[j], fouling))  # type: ignore[misc]
         except TooManyDrivesError:
-            alone, clash = led, NEVER
+            # Not worked out: whatever two fouling roads have in common counts as undecided.
+            alone = led
+            clash = absorb(
+                t
+                for i, a in enumerate(led)
+                for j, b in enumerate(led[:i])
+                if _foul(own[i], own[j], fouling)
+                for t in both(a, b)
+            )
         refined += [replace(r, when=w) for r, w in zip(own, alone, strict=True)]
         if clash:
             undecided[piece] = clash

@@ -141,6 +141,8 @@ class Kind:
 def _parse_rails(text: str, start: str, end: str) -> tuple[tuple[str, ...], list[tuple[str, str, str]]]:
     """The rails of a road string, and (blade, stock, faced end) for each tip in it."""
     words = text.split()
+    if not words:
+        raise BadKindError(f"road {start} to {end}: a hand without any rail")
     rails = tuple(w.strip("<>") for w in words)
     tips: list[tuple[str, str, str]] = []
     for i, word in enumerate(words):
@@ -228,6 +230,10 @@ def _build(table: _KindTable, name: str, drives: Mapping[str, list[str]], whens:
             tuple((p[0], p[1]) for p in links),
             frozenset(m.plastic),
         )
+    for never in table.forbidden:
+        for slot, setting in never.items():
+            if setting not in slots.get(slot, ()):
+                raise BadKindError(f"forbidden: drive {slot!r} has no setting {setting!r}")
     forbidden = tuple(term(t) for t in table.forbidden)
     return Kind(name, table.title, slots, all_roads, forbidden, frogs, makes, tips, ends)
 
@@ -235,13 +241,18 @@ def _build(table: _KindTable, name: str, drives: Mapping[str, list[str]], whens:
 def _pair(text: str | None) -> tuple[str, str] | None:
     if text is None:
         return None
-    a, b = text.split()
-    return a, b
+    words = text.split()
+    if len(words) != 2:
+        raise BadKindError(f"{text!r}: two rails are wanted here")
+    return words[0], words[1]
 
 
 def _frog(table: _FrogTable, roads: Iterable[KindRoad], known: set[str]) -> Frog:
     rails = tuple(table.rails.split())
-    if unknown := set(rails) - known:
+    if not rails:
+        raise BadKindError(f"frog {table.name}: it has no rails")
+    named = {*rails, *(table.vee or "").split(), *(table.points or "").split()}
+    if unknown := named - known:
         raise BadKindError(f"frog {table.name}: no road has a rail {sorted(unknown)[0]!r}")
     hands = {h for r in roads for h, rs in ((Hand.LEFT, r.left), (Hand.RIGHT, r.right)) if rails[0] in rs}
     return Frog(table.name, rails, _pair(table.vee), _pair(table.points), acute=len(hands) == 2)

@@ -17,7 +17,7 @@ from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Drive, Piece
 from frogfeed.parts import gauges, rails
 from frogfeed.track.catalogue import Kind
-from frogfeed.track.conditions import Term
+from frogfeed.track.conditions import ALWAYS, Term
 from frogfeed.track.network import Bridge, BridgeKind, RailNetwork
 
 
@@ -37,7 +37,7 @@ def tread_reach_mm(tread_mm: float, head_mm: float, number: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Vee:
-    """The two vee rails beyond a plastic frog, and how far a tread reaches across them. Lengths in mm or None."""
+    """The two rails beyond a plastic crossing, and how far a tread reaches across them. Lengths in mm or None."""
 
     piece: str
     bridge: Bridge
@@ -65,7 +65,7 @@ class OpenBlade:
 
 
 def vees(layout: Layout, network: RailNetwork, kinds: Mapping[str, Kind]) -> Iterator[Vee]:
-    """Every plastic frog whose vee rails are separate conductors."""
+    """Every plastic crossing whose rails, at a vee or at an obtuse point, are separate conductors."""
     gauge = gauges.gauge(layout.file.layout.gauge)
     head_mm = rails.rail(layout.file.layout.rail_code).head_mm.value
     bonded = {frozenset((b.a, b.b)) for b in network.bonds}
@@ -80,13 +80,17 @@ def vees(layout: Layout, network: RailNetwork, kinds: Mapping[str, Kind]) -> Ite
         plastic = kind.makes[piece.make].plastic
         number = frog_number(piece)
         for f in kind.frogs:
-            if f.vee is None or f.rails[0] not in plastic:
+            beside = f.vee or f.points
+            if beside is None or f.rails[0] not in plastic:
                 continue
-            a, b = (f"{name}.{r}" for r in f.vee)
+            a, b = (f"{name}.{r}" for r in beside)
             if frozenset((a, b)) in bonded:
                 continue
             reach = None if number is None else tread_reach_mm(gauge.tread.value, head_mm, number)
-            bridge = Bridge(a, b, tuple(roads[name]), BridgeKind.VEE, shown.at)
+            # Roads that nothing decides between are set now and then all the same.
+            bridge = Bridge(
+                a, b, tuple(roads.get(name) or ALWAYS), BridgeKind.VEE if f.vee else BridgeKind.OBTUSE, shown.at
+            )
             yield Vee(name, bridge, piece.plastic_mm, reach, gauge.tread.value, head_mm)
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 
 from frogfeed.findings.finding import Location
 from frogfeed.track.conditions import ALWAYS, When
@@ -122,6 +123,19 @@ class Contracted:
                             found.append(to)
             islands.append(found)
         return islands
+
+    def circuit(self, a: str, b: str) -> bool:
+        """Whether a loco between the two wires has a circuit: b counts as the partner of a wire that counts as a."""
+        return self.wire_class[b] in self._partners[self.wire_class[a]]
+
+    @cached_property
+    def _partners(self) -> dict[str, set[str]]:
+        """Class of wires -> the classes of the other wires of the districts in it."""
+        found: dict[str, set[str]] = {c: set() for c in self.wire_class.values()}
+        for w in self.network.wires.values():
+            other = f"{w.district}.{'B' if w.side == 'A' else 'A'}"
+            found[self.wire_class[w.name]].add(self.wire_class[other])
+        return found
 
     def same(self, a: str, b: str) -> bool:
         """Whether two wires count as one conductor (one wire, or districts declared in phase or with one common)."""

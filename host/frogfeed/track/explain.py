@@ -219,8 +219,6 @@ class Explainer:
         places = {
             BridgeKind.JOINT: "rolling over the insulated joint",
             BridgeKind.INTERNAL: "crossing the gap",
-            BridgeKind.VEE: "beside the vee",
-            BridgeKind.OBTUSE: "at the obtuse crossing",
         }
         at = list_of(f"{x.bridge.a} to {x.bridge.b}" for x in group)
         return self._finding(
@@ -401,13 +399,15 @@ class Explainer:
         return f"{cure}."
 
     def reversing(self) -> Iterator[Finding]:
-        """On DC, what a driver must know of each reversing section: it turns with its turnout."""
-        if self._layout.file.layout.control != "dc":
-            return
+        """Each reversing section: whether it is long enough, and on DC that it turns with its turnout."""
         seen: set[str] = set()
         for s in self._network.switched:
-            if s.piece in self._layout.file.place and len(s.rows) > 1 and s.piece not in seen:
+            sides = {self._network.wires[row.wire].side for row in s.rows}
+            if s.piece in self._layout.file.place and len(sides) > 1 and s.piece not in seen:
                 seen.add(s.piece)
+                yield from self._section_length(s)
+                if self._layout.file.layout.control != "dc":
+                    continue
                 yield self._finding(
                     "reversing-dc",
                     s.piece,
@@ -418,6 +418,40 @@ class Explainer:
                     None,
                     (s.rail,),
                 )
+
+    def _section_length(self, s: SwitchedFeed) -> Iterator[Finding]:
+        """A reversing section must hold every vehicle that conducts from end to end."""
+        length = self._layout.file.place[s.piece].length_mm
+        vehicle = self._layout.file.layout.longest_conducting_vehicle_mm
+        why = "A vehicle that stands in both gaps at once joins the section to the main at both ends: a short."
+        if length is not None and vehicle is not None and length < vehicle:
+            yield self._finding(
+                "section-short",
+                s.piece,
+                f"The section {s.piece} is {length:g} mm long, shorter than the longest vehicle that conducts "
+                f"({vehicle:g} mm).",
+                why,
+                "Move the gaps farther apart, or keep that vehicle away.",
+                s.at,
+                None,
+                (s.rail,),
+            )
+        elif length is None or vehicle is None:
+            lacks = [
+                word
+                for word, known in ((f"length_mm of {s.piece}", length), ("longest_conducting_vehicle_mm", vehicle))
+                if known is None
+            ]
+            yield self._finding(
+                "section-length-unknown",
+                s.piece,
+                f"Whether the reversing section {s.piece} holds every vehicle that conducts is not known.",
+                why,
+                f"State {list_of(lacks)}, and this is decided.",
+                s.at,
+                None,
+                (s.rail,),
+            )
 
     def undecided(self, s: SwitchedFeed) -> Finding:
         """Settings at which no drive says which road is set."""
@@ -447,7 +481,8 @@ def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer)
     yield from (words.loop(x) for x in loops)
     yield from (words.short(x, loops) for x in solver.shorts())
     yield from (f for x in merged_dead(network, solver.dead()) if (f := words.dead(x)) is not None)
-    yield from words.clashes((c for c in solver.clashes() if c.bridge.kind is not BridgeKind.VEE), loops)
+    by_plastic = (BridgeKind.VEE, BridgeKind.OBTUSE)
+    yield from words.clashes((c for c in solver.clashes() if c.bridge.kind not in by_plastic), loops)
     yield from clearance_findings(layout, network, solver)
     places = layout.file.place
     yield from (words.no_circuit(x) for x in solver.no_circuit() if not x.held or x.road.piece in places)

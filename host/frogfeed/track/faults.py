@@ -1,4 +1,7 @@
-"""Every single wiring fault of a layout: what conducts that should not, or does not that should."""
+"""Single wiring faults of a layout: what conducts that should not, or does not that should.
+
+Of the kinds in `FaultKind`; a dropper on another district's bus and a link that broke by itself are not among them.
+"""
 
 from __future__ import annotations
 

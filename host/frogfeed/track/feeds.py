@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from frogfeed.layout.schema import Hand
-from frogfeed.track.conditions import NEVER, When, both, holds
+from frogfeed.track.conditions import ALWAYS, NEVER, When, both, holds
 from frogfeed.track.network import End, EndSide, Feed, Road, Section, SwitchedFeed, TableRow
 from frogfeed.track.routes import Approaches
 from frogfeed.track.sides import road_wire
-from frogfeed.track.tables import OFF, decide, drives_in
+from frogfeed.track.tables import OFF, Decision, TooManyDrivesError, decide, drives_in
 
 
 def frog_feed(
@@ -28,10 +28,9 @@ def frog_feed(
     for r in roads:
         for hand, under in ((Hand.LEFT, r.left), (Hand.RIGHT, r.right)):
             if rails.intersection(under):
-                wire = road_wire(r, hand, sides)
-                if wire is not None:
-                    wants.append((r.when, wire))
-    if not wants:
+                # Where the road lies in a switched section no dropper says what it carries: off is what is sure.
+                wants.append((r.when, road_wire(r, hand, sides) or OFF))
+    if all(w == OFF for _, w in wants):
         return None
     if len({w for _, w in wants}) == 1:
         return Feed(s.rails[0], wants[0][1], None, None, s.at)
@@ -43,7 +42,10 @@ def frog_feed(
             return OFF
         return found.pop() if found else None
 
-    d = decide(drives, settings, value, undecided)
+    try:
+        d = decide(drives, settings, value, undecided)
+    except TooManyDrivesError:
+        d = Decision((), (), ALWAYS)
     rows = tuple(TableRow(when, wire) for wire, when in d.rows)
     district = (rows[0].wire if rows else wants[0][1]).rpartition(".")[0]
     return SwitchedFeed(s.rails[0], s.output, s.piece, district, rows, d.drives, s.bonded, d.undecided, None, s.at)
@@ -71,7 +73,10 @@ def place_feed(
         return found.pop() if len(found) == 1 else OFF
 
     both_set: When = both(wants[0][0], wants[1][0]) if len({w for _, w in wants}) == 2 else NEVER
-    d = decide(drives, settings, value, both_set)
+    try:
+        d = decide(drives, settings, value, both_set)
+    except TooManyDrivesError:
+        d = Decision((), (), ALWAYS)
     rows = tuple(TableRow(when, wire) for wire, when in d.rows)
     district = wants[0][1].rpartition(".")[0] if wants else ""
     return SwitchedFeed(s.rails[0], s.output, s.piece, district, rows, d.drives, True, d.undecided, None, s.at)

@@ -125,7 +125,8 @@ def walk_lines(layout: Layout, rails: EndRails, absent: frozenset[str], ends: di
                 elif isinstance(item, LengthItem):
                     mm += item.mm
                 elif isinstance(item, FeedItem):
-                    if (gaps or untrusted) and b is not None:
+                    beyond = gaps or untrusted or a[0] in absent
+                    if b is not None and beyond and b[0] not in absent:
                         dropper(item, b, outward=False)
                     else:
                         dropper(item, a, outward=True)

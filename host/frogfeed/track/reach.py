@@ -43,7 +43,7 @@ class Reach:
                     self._labels.pop(g, None)
 
     def labels(self, group: int) -> list[Label]:
-        """All labels of a group, shortest terms first; a group fed for good has one per wire."""
+        """All labels of a group; a group fed for good has one per wire."""
         found = self._labels.get(group)
         if found is None:
             g = self.contracted.groups[group]

@@ -1,6 +1,6 @@
 """Which bus wire each end of track should carry on each rail: the nearest dropper decides.
 
-Nearest counts gaps first, then pieces passed, so a district reaches as far as its rails conduct.
+Nearest counts gaps: a district reaches as far as its rails conduct, and beyond a gap only where nothing else does.
 """
 
 from __future__ import annotations
