@@ -27,7 +27,8 @@ def test_electrics_tells_each_district_and_board() -> None:
     data = json.loads(run("electrics", DEMO, "--format", "json"))
     main_district = next(d for d in data["districts"] if d["district"] == "main")
     assert 10 < main_district["lowest_v"] < 12
-    assert main_district["weakest_a"] < main_district["strongest_a"]
+    # The supply gives no more than its limit, wherever the short is.
+    assert main_district["weakest_a"] <= main_district["strongest_a"] == 4.0
     assert main_district["let_through_a2s"] > 0
 
 

@@ -8,6 +8,9 @@ from pathlib import Path
 import click
 
 from frogfeed.commands.shared import USAGE, fail, layout_argument, open_network
+from frogfeed.layout.model import Layout
+from frogfeed.plan.model import PlanRefusedError
+from frogfeed.plan.planner import make_plan
 from frogfeed.track.netlist import netlist
 from frogfeed.track.network import RailNetwork
 
@@ -25,6 +28,16 @@ def parse_when(text: str | None, network: RailNetwork) -> dict[str, str]:
     return at
 
 
+def _rests(layout: Layout, network: RailNetwork) -> dict[str, str]:
+    """Where outputs without an off rest, as the plan puts them; nothing where there is no plan."""
+    try:
+        plan = make_plan(layout, network)
+    except PlanRefusedError:
+        return {}
+    feeds = [f for b in plan.boards for f in b.feeds if f.rest is not None]
+    return {f.need.output: f"{f.need.district}.{f.rest}" for f in feeds}
+
+
 @click.command("netlist")
 @layout_argument
 @click.option("--format", "form", type=click.Choice(["json", "spice"]), default="json", show_default=True)
@@ -33,7 +46,7 @@ def command(file: Path, form: str, when_text: str | None) -> None:
     """Export the rail network: JSON for all settings, or a SPICE deck for the settings given."""
     layout, network = open_network(file)
     if form == "json":
-        click.echo(json.dumps(netlist(network), indent=1))
+        click.echo(json.dumps(netlist(network, _rests(layout, network)), indent=1))
         return
     from frogfeed.electrics.spice import spice_deck
 

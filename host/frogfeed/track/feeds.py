@@ -48,7 +48,7 @@ def frog_feed(
         d = Decision((), (), ALWAYS)
     rows = tuple(TableRow(when, wire) for wire, when in d.rows)
     district = (rows[0].wire if rows else wants[0][1]).rpartition(".")[0]
-    return SwitchedFeed(s.rails[0], s.output, s.piece, district, rows, d.drives, s.bonded, d.undecided, None, s.at)
+    return SwitchedFeed(s.rails[0], s.output, s.piece, district, rows, d.drives, s.bonded, d.undecided, s.at)
 
 
 def place_feed(
@@ -79,4 +79,4 @@ def place_feed(
         d = Decision((), (), ALWAYS)
     rows = tuple(TableRow(when, wire) for wire, when in d.rows)
     district = wants[0][1].rpartition(".")[0] if wants else ""
-    return SwitchedFeed(s.rails[0], s.output, s.piece, district, rows, d.drives, True, d.undecided, None, s.at)
+    return SwitchedFeed(s.rails[0], s.output, s.piece, district, rows, d.drives, True, d.undecided, s.at)

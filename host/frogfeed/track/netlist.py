@@ -5,14 +5,19 @@ The form is documented in docs/reference/netlist.md and kept stable.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from frogfeed.track.conditions import to_json
 from frogfeed.track.network import RailNetwork
 
 
-def netlist(network: RailNetwork) -> dict[str, Any]:
-    """The network as JSON data: names, conditions, and what conducts to what; no lengths, no polarity."""
+def netlist(network: RailNetwork, rests: Mapping[str, str] | None = None) -> dict[str, Any]:
+    """The network as JSON data: names, conditions, and what conducts to what; no lengths, no polarity.
+
+    `rests` says for outputs that have no off on which wire they rest without power; the plan knows.
+    """
+    unpowered = rests or {}
     return {
         "drives": {d: list(s) for d, s in network.drives.items()},
         "rails": list(network.rails),
@@ -25,7 +30,7 @@ def netlist(network: RailNetwork) -> dict[str, Any]:
                 "rail": s.rail,
                 "output": s.output,
                 "table": [{"when": to_json(r.when), "wire": r.wire} for r in s.rows],
-                "unpowered": s.unpowered,
+                "unpowered": unpowered.get(s.output),
             }
             for s in network.switched
         ],

@@ -114,7 +114,7 @@ class SwitchedFeed:
 
     `output` names the output ("T1.F"); two rails of one section ("loop.R1", "loop.R2") are two entries.
     `drives` are the drives the table needs; `undecided` the settings in which two roads of different polarity
-    are both set; `unpowered` the wire at which a changeover rests without power, filled in by the plan.
+    are both set.
     `bonded_blades` says that no blade can carry the switched conductor to a stock rail.
     """
 
@@ -126,7 +126,6 @@ class SwitchedFeed:
     drives: tuple[str, ...]
     bonded_blades: bool
     undecided: When = ()
-    unpowered: str | None = None
     at: Location | None = None
 
 
