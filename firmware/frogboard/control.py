@@ -188,8 +188,15 @@ class Control:
         drive = self.drives[d]
         if not drive.servo:
             raise Refused(drive.name, "is moved by hand")
+        self._permit(d, to)
         self.mover.request(d, to)
         return self.mover.queued
+
+    def _permit(self, d: int, to: int) -> None:
+        feed = self.mover.forbidden(d, to)
+        if feed is not None:
+            why = "it has a fault" if feed.fault else "all is off"
+            raise Refused(self.drives[d].name, "%s can't be off nor follow while %s: reset first" % (feed.name, why))
 
     def trim(self, d: int, setting: int, pulse_us: int) -> None:
         """Make `pulse_us` the end of a setting and move there. Raises Refused, also while drives move."""
@@ -203,6 +210,7 @@ class Control:
             raise Refused(drive.name, "the two ends would be the same")
         if self.mover.busy:
             raise Refused("", "busy")
+        self._permit(d, setting)
         drive.ends[setting] = pulse_us
         self.mover.request(d, setting)
 

@@ -22,6 +22,8 @@ FRAME_MS = 20
 """A new pulse takes effect with the next frame of the servo signal (50 Hz)."""
 WAKE_MS = 3 * FRAME_MS
 """The remembered end is sent for this long before the first step, so the servo holds before it moves."""
+LONGEST_WAIT_MS = 5000
+"""Longer than any lead. Feeds not ready by then: the move is given up and the position counts as unknown."""
 LONGEST_STEP_MS = 10
 """A late tick slows a move down; it never makes the pulse jump."""
 
@@ -73,6 +75,7 @@ class Drive:
         """Start a move to `to`, or turn one round that is under way (not a jump)."""
         self.to = to
         self.phase = WAIT
+        self._done_ms = 0
 
     def step(self, dt_ms: int, clear: bool) -> None:
         """`dt_ms` have passed. `clear`: every feed that must be off before the first step is off for certain."""
@@ -80,6 +83,10 @@ class Drive:
         if phase == WAIT:
             if clear:
                 self._leave()
+            else:
+                self._done_ms += dt_ms
+                if self._done_ms >= LONGEST_WAIT_MS:
+                    self._rest(UNKNOWN)
         elif phase == WAKE:
             self._done_ms += dt_ms
             if self._done_ms >= WAKE_MS:
@@ -97,11 +104,11 @@ class Drive:
         elif phase == SETTLE:
             self._done_ms += dt_ms
             if self._done_ms > self.lag_ms:
-                self._rest()
+                self._rest(self.to)
         elif phase == JUMP:
             self._done_ms += dt_ms
             if self._done_ms > self.travel_ms + self.lag_ms:
-                self._rest()
+                self._rest(self.to)
 
     def _leave(self) -> None:
         self.at = UNKNOWN
@@ -126,9 +133,9 @@ class Drive:
         self._whole_ms = max(1, self.travel_ms * far // full)
         self.phase = MOVE
 
-    def _rest(self) -> None:
+    def _rest(self, at: int) -> None:
         self.phase = REST
-        self.at = UNKNOWN if self.stalled else self.to
+        self.at = UNKNOWN if self.stalled else at
         self.to = UNKNOWN
         if not self.hold:
             self.out_us = 0

@@ -77,6 +77,13 @@ class Mover:
         else:
             self.target[d] = to
 
+    def forbidden(self, d: int, to: int) -> "Feed | None":
+        """A feed for which servo `d` must not be thrown to `to` now, or None."""
+        for feed, k in self._of[d]:
+            if feed.forbids(k, to):
+                return feed
+        return None
+
     def _append(self, d: int) -> None:
         for i in range(len(self._queue)):
             if self._queue[i] == NONE:

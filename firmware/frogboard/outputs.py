@@ -2,7 +2,7 @@
 
 `step(dt_ms, want)` moves an output towards OFF, A or B, break before make; `told` is what its contacts are told to
 join now; `is_off` whether it is told off; `off_ms` for how long (stops counting at `LONG_MS`). `has_off` is
-False where nothing can turn it off. `busy` is False when a step would change nothing.
+False where nothing can turn it off; `is_off` is never true there. `busy` is False when a step would change nothing.
 
 Time is counted from one step to the next, and an output is written some time after its step: every stated time
 gets `slack_ms` (a tick) more, so that it holds for the pins themselves. What is cut between steps counts from the
@@ -150,9 +150,7 @@ class ChangeoverOut:
 
     @property
     def is_off(self) -> bool:
-        if self.group is not None:
-            return not self.group.on
-        return self.side == self._rest
+        return self.group is not None and not self.group.on
 
     def cut(self) -> None:
         """Off, now; does nothing where there is no off."""
@@ -164,7 +162,6 @@ class ChangeoverOut:
         self.still_ms = min(LONG_MS, self.still_ms + dt_ms)
         if self.group is None:
             self._move(self._rest if want == OFF else want)
-            self.off_ms = self.still_ms
             self.busy = False
             return
         self.off_ms = 0 if self.group.on else self.group.off_ms
@@ -206,7 +203,7 @@ class LatchingOut:
 
     @property
     def is_off(self) -> bool:
-        return self.group is None or not self.group.on
+        return self.group is not None and not self.group.on
 
     def cut(self) -> None:
         """Off, now; does nothing where there is no off."""
@@ -219,7 +216,7 @@ class LatchingOut:
         if self.still_ms >= self._pulse_ms:
             self._lines[self._set] = 0
             self._lines[self._reset] = 0
-        self.off_ms = LONG_MS if self.group is None else 0 if self.group.on else self.group.off_ms
+        self.off_ms = 0 if self.group is None or self.group.on else self.group.off_ms
         free = self.group is None or self.group.surely_off
         if want != OFF and want != self.side and free and self.still_ms >= self._move_ms:
             self.side = want

@@ -1,0 +1,170 @@
+"""Feeds that do not go off, because they can't, or are flipped: no drive waits for them for good."""
+
+from frogboard import events
+from frogboard.drive import LONGEST_WAIT_MS
+from frogboard.reason import Refused
+from frogboard.table import OFF, UNKNOWN, A, B
+
+from documents import Rig, changeover, document, follow, latching, middle_moves, pair, servo, strict_moves
+
+TRIPS = [{"name": "K", "input": {"pin": 20}, "watches": [0]}]
+
+
+def ready(doc, setting=0):
+    rig = Rig(doc, Rig(doc).known(setting))
+    rig.run(500)
+    return rig
+
+
+def at(rig):
+    return [d.at for d in rig.control.drives]
+
+
+def bare(kind, rest, moves):
+    if kind == "latching":
+        return latching("T1.F", 16, 17, follow(0), moves)
+    return changeover("T1.F", 16, rest, follow(0), moves)
+
+
+BARE = (("changeover", "A"), ("changeover", "B"), ("latching", ""))
+
+
+def beside(kind, rest, moves):
+    """A bare output, and a turnout with a pair that has nothing to do with it."""
+    other = pair("T2.F", 18, 19, follow(1), strict_moves(1))
+    return ready(document([servo("D1", 0), servo("D2", 1)], [bare(kind, rest, moves), other], trips=TRIPS))
+
+
+def freeze(rig, how):
+    if how == "trip":
+        rig.control.guard.tripped[0] = 1
+    else:
+        rig.control.turn_all_off()
+    rig.run(100)
+
+
+def window(ends=(1000, 2000), off=0.4, lag_ms=40):
+    """Over at one point on the way, the servo reckoned with: blades that are not bonded."""
+    moves = middle_moves(0, ends, off, off)
+    for move in moves:
+        move["on_lag_ms"] = lag_ms
+    return moves
+
+
+def test_a_held_output_with_bonded_blades_stops_no_drive():
+    for kind, rest in BARE:
+        for how in ("trip", "all off"):
+            rig = beside(kind, rest, middle_moves(0, off=0.5, on=0.5))
+            assert rig.control.feeds[0].out.told == B
+            freeze(rig, how)
+            for to in (1, 0, 1, 0, 1):
+                rig.control.throw(0, to)
+                rig.control.throw(1, to)
+                rig.until_idle(5000)
+                assert at(rig) == [to, to], "%s resting at %s, %s" % (kind, rest, how)
+                assert rig.control.feeds[0].out.told == B, "never moves while held"
+            rig.control.reset()
+            rig.until_idle(1000)
+            assert rig.control.feeds[0].out.told == A, "and follows after the reset"
+
+
+def test_a_held_output_with_blades_that_touch_refuses_the_throw_and_says_why():
+    for kind, rest in BARE:
+        for how in ("trip", "all off"):
+            rig = beside(kind, rest, window())
+            freeze(rig, how)
+            for ask in (lambda c: c.throw(0, 1), lambda c: c.throw(0, 0), lambda c: c.trim(0, 0, 1050)):
+                try:
+                    ask(rig.control)
+                    raise AssertionError("not refused")
+                except Refused as refused:
+                    assert refused.path == "D1" and "T1.F" in refused.reason and "reset" in refused.reason
+            assert rig.control.drives[0].ends[0] == 1000
+            rig.control.throw(1, 1)
+            rig.until_idle(3000)
+            assert at(rig) == [0, 1] and rig.control.feeds[0].out.told == B
+            rig.control.reset()
+            rig.control.throw(0, 1)
+            rig.until_idle(3000)
+            assert at(rig) == [1, 1] and rig.control.feeds[0].out.told == A
+
+
+def test_held_while_the_throw_waits_in_the_queue_it_is_given_up_and_told():
+    rig = beside("changeover", "A", window())
+    rig.control.throw(0, 1)
+    rig.control.guard.tripped[0] = 1
+    rig.run(LONGEST_WAIT_MS - 200)
+    assert rig.control.mover.busy and rig.control.drives[0].pulse_us == 1000
+    rig.until_idle(1000)
+    assert rig.control.drives[0].pulse_us == 1000 and at(rig) == [UNKNOWN, 0]
+    assert [e[3] for e in rig.seen if e[2] == events.LOST] == [0]
+    assert not [e for e in rig.seen if e[2] == events.MOVE]
+    rig.control.reset()
+    rig.control.throw(0, 1)
+    rig.until_idle(3000)
+    assert at(rig) == [1, 0] and rig.control.feeds[0].out.told == A
+
+
+def test_no_wait_is_without_an_end():
+    """Also for a drive that is turned round, and whatever the feed has: here one that never says it is off."""
+    for turned in (False, True):
+        rig = ready(document([servo()], [pair("F", 16, 17, follow(0), strict_moves(0))]))
+        if turned:
+            rig.control.throw(0, 1)
+            rig.run(300)
+            assert 1000 < rig.control.drives[0].pulse_us < 2000
+        rig.control.feeds[0].clear = lambda k, to: False
+        rig.control.throw(0, 0 if turned else 1)
+        rig.until_idle(LONGEST_WAIT_MS + 500)
+        assert at(rig) == [UNKNOWN] and rig.leg(0) == OFF
+        assert [e[3] for e in rig.seen if e[2] == events.LOST] == [0]
+        assert not rig.control.mover.busy and rig.flash[rig.control.keys[0]][0] == UNKNOWN
+
+
+def flipped():
+    """A feed that three drives decide, tripped once, so that it is on the other bus wire."""
+    rows = [
+        {"when": [[0, 1], [2, 0]], "feed": "B"},
+        {"when": [[0, 0], [1, 1], [2, 0]], "feed": "B"},
+        {"when": [[0, 0], [1, 0], [2, 1]], "feed": "A"},
+    ]
+    moves = strict_moves(0) + strict_moves(1) + strict_moves(2)
+    doc = document(
+        [servo("D1", 0), servo("D2", 1), servo("D3", 2)],
+        [pair("R1", 16, 17, rows, moves, try_other=True)],
+        trips=TRIPS,
+    )
+    rig = Rig(doc)
+    positions = rig.known(0)
+    positions[rig.control.keys[0]] = (1, 2000)
+    rig = Rig(doc, positions)
+    rig.run(500)
+    assert rig.leg(0) == B
+    rig.control.guard.tripped[0] = 1
+    rig.run(3000)
+    assert rig.control.feeds[0].flipped and rig.leg(0) == A and rig.control.feeds[0].want == B
+    return rig
+
+
+def test_a_flipped_feed_stays_on_through_a_throw_that_its_table_ignores():
+    rig = flipped()
+    rig.control.throw(1, 1)
+    while not rig.control.idle:
+        assert rig.ms < 30000, "does not come to rest"
+        rig.tick()
+        assert rig.leg(0) == A
+    assert at(rig) == [1, 1, 0] and rig.control.feeds[0].flipped
+
+
+def test_a_flipped_feed_goes_off_before_a_drive_that_matters_moves():
+    rig = flipped()
+    rig.control.throw(2, 1)
+    off_ms = None
+    while rig.control.drives[2].pulse_us == 1000:
+        rig.tick()
+        if rig.leg(0) == OFF and off_ms is None:
+            off_ms = rig.ms
+        assert rig.ms < 30000
+    assert off_ms is not None and rig.ms - off_ms >= 25
+    rig.until_idle()
+    assert at(rig) == [1, 0, 1] and rig.leg(0) == OFF, "no row"
