@@ -127,6 +127,7 @@ def test_trace_names_the_way_and_the_nearest_rail() -> None:
     ok = run("trace", demo_file(), "T6.VR", "--when", "T6=right")
     assert ok.exit_code == 0
     assert "blade contact" in ok.output
+    assert "each reads 12 V" in ok.output
     assert run("trace", demo_file(), "T6.VR", "--when", "T6=left").exit_code == 1
     near = run("trace", demo_file(), "T6.VX")
     assert near.exit_code == 2

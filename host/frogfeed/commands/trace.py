@@ -35,7 +35,12 @@ def command(file: Path, rail: str, when_text: str | None, form: str) -> None:
             volts = layout.file.district[network.wires[wire].district].volts
             supply = f" ({volts:g} V between its wires A and B)" if volts else ""
             click.echo(f"{rail} from {wire}{supply}:")
-            click.echo(f"   one lead on {wire} at the supply, supply off; move the other outward: each reads closed")
+            click.echo(f"   supply off, one lead on {wire} at the supply, the other moved outward: each reads closed")
+            if volts:
+                partner = f"{network.wires[wire].district}.{'B' if wire.endswith('A') else 'A'}"
+                click.echo(
+                    f"   supply on, one lead on {partner} at the supply, nothing on the track: each reads {volts:g} V"
+                )
             for n, s in enumerate(steps, 1):
                 click.echo(f"  {n:2} [ ] {s.b:<16} through {s.what} from {s.a}")
         if not found.ways:
