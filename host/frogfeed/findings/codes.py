@@ -136,6 +136,21 @@ PLAN_CODES: Mapping[str, CodeInfo] = {
     "plan-changeover-window": _row(
         "a changeover does not fit while neither blade touches", Severity.ERROR, acceptable=False
     ),
+    "plan-needs-off": _row(
+        "an output without an off serves a feed that must be off at some settings", Severity.ERROR, acceptable=False
+    ),
+    "plan-two-districts": _row(
+        "one feed must carry wires of two districts that are not in phase", Severity.ERROR, acceptable=False
+    ),
+    "plan-hand-settings": _row(
+        "a feed depends on a hand drive whose settings two position contacts cannot tell apart",
+        Severity.ERROR,
+        acceptable=False,
+    ),
+    "plan-hand-unread": _row("a hand drive that no board reads, as no feed depends on it", Severity.NOTE),
+    "settings-refused": _row(
+        "a value of the layout that a board's firmware does not take", Severity.ERROR, acceptable=False
+    ),
     "plan-channel-fixed": _row("a channel kept for something that cannot use it", Severity.ERROR, acceptable=False),
     "plan-channel-twice": _row("one channel or pin is kept for two things", Severity.ERROR, acceptable=False),
     "plan-no-output": _row("no board has an output for a feed", Severity.ERROR, acceptable=False),

@@ -35,6 +35,8 @@ class FeedNeed:
     channel.
 
     `kind` is the modeller's own wish or None; `rails` are fed together; `volts` the district's supply.
+    `off_at` is a combination of settings at which no row holds, so that the output must be off; None where
+    every combination that can come about has its row. `wires` are the bus wires that the rows name.
     """
 
     output: str
@@ -50,6 +52,8 @@ class FeedNeed:
     at: Location | None
     control: Literal["dc", "dcc"] = "dc"
     volts: float = 12.0
+    off_at: Term | None = None
+    wires: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from itertools import product
 from typing import Literal
 
 from frogfeed.electrics.circuit import supply_volts
@@ -11,7 +12,7 @@ from frogfeed.layout.drives import drive_uses
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control, Drive, DriveKind, Piece
 from frogfeed.plan.model import DriveNeed, FeedNeed, Place
-from frogfeed.track.conditions import Term, When, join
+from frogfeed.track.conditions import Term, When, holds, join
 from frogfeed.track.network import RailNetwork, SwitchedFeed
 
 
@@ -92,7 +93,31 @@ def _feed(layout: Layout, network: RailNetwork, entries: list[SwitchedFeed]) -> 
         volts=supply_volts(layout, layout.file.district[first.district])
         if first.district in layout.file.district
         else 0.0,
+        off_at=_off_at(network, first),
+        wires=tuple(sorted({row.wire for e in entries for row in e.rows})),
     )
+
+
+def _off_at(network: RailNetwork, feed: SwitchedFeed) -> Term | None:
+    """The first combination of the feed's drives at which it must be off, or None where it never must."""
+    rows = tuple(t for row in feed.rows for t in row.when)
+    for combo in product(*(network.drives[d] for d in feed.drives)):
+        at = dict(zip(feed.drives, combo, strict=True))
+        if not holds(rows, at) and not holds(network.forbidden, at):
+            return tuple(sorted(at.items()))
+    return feed.undecided[0] if feed.undecided else None
+
+
+def apart(network: RailNetwork, districts: Iterable[str]) -> tuple[str, str] | None:
+    """Two of these districts that are not in phase, so that one output cannot stand for both; None if all are.
+
+    Districts each in phase with a third are in phase with each other.
+    """
+    first, *others = sorted(set(districts)) or [""]
+    step = {first}
+    while grown := {d for pair in network.in_phase if pair & step for d in pair} - step:
+        step |= grown
+    return next(((first, d) for d in others if d not in step), None)
 
 
 def _side(network: RailNetwork, wire: str) -> Literal["A", "B"]:

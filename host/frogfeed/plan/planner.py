@@ -26,7 +26,7 @@ from frogfeed.plan.model import (
     Plan,
     PlanRefusedError,
 )
-from frogfeed.plan.needs import drive_needs, drive_table, feed_needs
+from frogfeed.plan.needs import apart, drive_needs, drive_table, feed_needs
 from frogfeed.plan.notes import plan_notes
 from frogfeed.plan.problem import BoardSite, Built, build, distance_mm
 from frogfeed.plan.suit import Moving, senses
@@ -48,7 +48,7 @@ def make_plan(layout: Layout, network: RailNetwork, previous: Fixed | None = Non
     PlanRefusedError with every finding where no plan exists.
     """
     drives, feeds = drive_needs(layout, network), feed_needs(layout, network)
-    findings = _check_needs(layout, drives, feeds)
+    findings = _check_needs(network, drives, feeds)
     moving = _moving(layout, drives, findings)
     errors = [f for f in findings if f.severity is Severity.ERROR]
     if errors:
@@ -150,7 +150,7 @@ def _site_choices(layout: Layout) -> list[list[BoardSite]]:
     return [sites]
 
 
-def _check_needs(layout: Layout, drives: Sequence[DriveNeed], feeds: Sequence[FeedNeed]) -> list[Finding]:
+def _check_needs(network: RailNetwork, drives: Sequence[DriveNeed], feeds: Sequence[FeedNeed]) -> list[Finding]:
     """What no choice of board would cure."""
     found: list[Finding] = []
     by_name = {d.name: d for d in drives}
@@ -167,6 +167,21 @@ def _check_needs(layout: Layout, drives: Sequence[DriveNeed], feeds: Sequence[Fe
                     f.at,
                 )
             )
+        two = apart(network, {network.wires[w].district for w in f.wires})
+        if two is not None:
+            found.append(
+                said(
+                    "plan-two-districts",
+                    Severity.ERROR,
+                    f.output,
+                    f"{f.output} must carry {' or '.join(f.wires)} in turn, and {two[0]} and {two[1]} are not "
+                    "declared in phase",
+                    "an output switches between the two bus wires of one district",
+                    f'if both are one control system in step, add in_phase = ["{two[1]}"] to [district.{two[0]}]; '
+                    f"else move the boundary, so that all roads over {f.piece} lie in one district",
+                    f.at,
+                )
+            )
         for name in f.drives:
             d = by_name.get(name)
             if d is not None and d.hand and len(d.contacts) < 2 and not f.bonded:
@@ -175,12 +190,10 @@ def _check_needs(layout: Layout, drives: Sequence[DriveNeed], feeds: Sequence[Fe
                         "plan-single-contact",
                         Severity.ERROR,
                         name,
-                        f"{name} is thrown by hand with one position contact, and the blades of {f.piece} "
-                        "are "
+                        f"{name} is thrown by hand with one position contact, and the blades of {f.piece} are "
                         "not bonded",
-                        f"between its ends {name} cannot be told from either, so {f.output} would meet a "
-                        "blade of "
-                        "the other polarity",
+                        f"between its ends {name} cannot be told from either, so {f.output} would meet a blade "
+                        "of the other polarity",
                         'use a contact at each end (contacts = "both"), or bond the blades',
                         d.at,
                     )
@@ -245,8 +258,7 @@ def _board(
                     "plan-no-room",
                     Severity.ERROR,
                     site.name,
-                    f"the outputs of {site.name} fit by number, but the fixed channels leave no single way "
-                    "to "
+                    f"the outputs of {site.name} fit by number, but the fixed channels leave no single way to "
                     "place them",
                     "two relays of one pair are held by different feeds, or a group by different districts",
                     "let the planner choose some of the fixed channels",

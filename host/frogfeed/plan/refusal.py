@@ -65,8 +65,9 @@ def infeasible_findings(built: Built) -> list[Finding]:
             "add a board, or use one contact a drive where the blades are bonded",
         ),
         "outputs": (
-            f"{feeds} switched feeds, and too few outputs that suit them: {_outputs(built)}",
-            "add a board, or bond blades so that simpler outputs will do",
+            f"{feeds} switched feeds, and too few outputs that suit them: {_outputs(built)}{_must_be_off(built)}",
+            "add a board, or one with more pairs or enables"
+            + ("" if all(f.bonded for f in built.feeds) else ", or bond blades so that simpler outputs will do"),
         ),
         "districts": (
             "outputs that share an enable or the board's ground serve one district only",
@@ -142,6 +143,15 @@ def _outputs(built: Built) -> str:
             name = cls.name.split(" ")[0]
             counts[name] = counts.get(name, 0) + cls.count
     return ", ".join(f"{n} {name}" for name, n in sorted(counts.items())) or "none"
+
+
+def _must_be_off(built: Built) -> str:
+    """The feeds that no bare output may serve as they must be off at some settings, in words."""
+    names = [o for o, reasons in built.unsuited.items() if any(r.code == "plan-needs-off" for r in reasons)]
+    if not names:
+        return ""
+    shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
+    return f"; {shown} must be off at some settings, and a bare changeover or latching output has no off"
 
 
 def _largest(built: Built) -> str:

@@ -39,13 +39,17 @@ class Suited:
 
 
 def contacts_of(profile: BoardProfile, channel: FeedChannel) -> Contacts:
-    """The times of an output, its enable's where it has one."""
+    """The times of an output: the slower of its switch and of the enable ahead of it, where it has one."""
     switch = profile.switch(channel)
+    operate, release = switch.operate_ms.value, switch.release_ms.value
+    if channel.enable is not None:
+        ahead = profile.enable_types[next(e.type for e in profile.enable if e.name == channel.enable)]
+        operate, release = max(operate, ahead.operate_ms.value), max(release, ahead.release_ms.value)
     return Contacts(
         kind=switch.kind,
         has_off=switch.kind == "pair" or channel.enable is not None,
-        operate_ms=switch.operate_ms.value,
-        release_ms=switch.release_ms.value,
+        operate_ms=operate,
+        release_ms=release,
         bounce_ms=switch.bounce_ms.value,
         dead_ms=switch.dead_ms.value,
     )
@@ -92,9 +96,8 @@ def suits(
         return Unsuited(
             "plan-one-way-switch",
             f"a {switch.made_of} output of {profile.name} blocks one polarity only",
-            "its body diode conducts the other half: track polarity reverses on DC and alternates on DCC, "
-            "so the "
-            "frog would never be off",
+            "its body diode conducts the other half: track polarity reverses on DC and alternates on DCC, so "
+            "the frog would never be off",
             "use relays, or solid-state switches with two transistors back to back",
         )
     if not switch.isolated and not in_range(switch.common_mode_v, need):
@@ -112,6 +115,15 @@ def suits(
             "without power the relay rests on one side; with the drive set to the other, that shorts the bus "
             "through the blade",
             "bond the blades and cut the links, or use a pair, or a changeover behind an enable",
+        )
+    if need.off_at is not None and not contacts.has_off:
+        at = " and ".join(f"{drive} is {setting}" for drive, setting in need.off_at)
+        return Unsuited(
+            "plan-needs-off",
+            f"{need.output} must be off when {at or 'its table is open'}, and a bare {contacts.kind} output has no off",
+            "it would stay joined to one bus wire where no road says which, and short against a rail that a blade "
+            "or a wheel joins to it",
+            "use a board with pairs, or an output behind an enable",
         )
     moves: list[MovePlan] = []
     for name in need.drives:

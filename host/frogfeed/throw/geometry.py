@@ -80,8 +80,7 @@ def geometry_findings(
                 "throw-horn-short",
                 Severity.ERROR,
                 name,
-                f"drive {name}: a horn of {drive.horn_mm:g} mm with a ratio of {drive.ratio:g} cannot move "
-                "the "
+                f"drive {name}: a horn of {drive.horn_mm:g} mm with a ratio of {drive.ratio:g} cannot move the "
                 f"blades by {throw:.2f} mm",
                 "the blades would not be pressed home, and wheels would split them",
                 "use a longer horn, or a linkage that moves the tie bar further",

@@ -187,8 +187,7 @@ def linkage_faults(linkage: Linkage, range_us: tuple[int, int], needed_throw_mm:
         found.append(
             Fault(
                 "throw-short",
-                f"a blade throw of {linkage.throw_mm:.2f} mm is less than the {needed_throw_mm:.2f} mm by "
-                "which "
+                f"a blade throw of {linkage.throw_mm:.2f} mm is less than the {needed_throw_mm:.2f} mm by which "
                 "an open blade must clear the wheels",
                 "the backs of the wheels would touch the open blade, which carries the other polarity",
                 f"open the blades by at least {needed_throw_mm:.2f} mm",
@@ -198,8 +197,7 @@ def linkage_faults(linkage: Linkage, range_us: tuple[int, int], needed_throw_mm:
         found.append(
             Fault(
                 "throw-reach",
-                f"the horn moves the tie bar by {2 * linkage.reach_mm:.2f} mm, but throw and lost motion "
-                "take "
+                f"the horn moves the tie bar by {2 * linkage.reach_mm:.2f} mm, but throw and lost motion take "
                 f"{2 * linkage.needed_reach_mm:.2f} mm ({linkage.throw_mm:.2f} and "
                 f"{linkage.lost_motion_mm:.2f})",
                 "the blades would not be pressed home, and wheels would split them",
