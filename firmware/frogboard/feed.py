@@ -93,10 +93,14 @@ class Feed:
             self.view[k] = self._drives[k].at
 
     def depart(self, k: int, to: int) -> None:
-        """The k-th drive is about to move to `to`, or to turn round: off at once unless the off point is ahead."""
+        """The k-th drive is about to move to `to`, or to turn round: off at once unless the off point is ahead.
+
+        Turned back to where it came from before the off point of the way out, it never left: the view stays.
+        """
         drive = self._drives[k]
         self._arm_ms[k] = -1
-        if drive.pulse_us == 0 or self.view[k] == to or self._off_passed(k, drive, to):
+        passed = self._off_passed(k, drive, 1 - to if self.view[k] == to else to)
+        if drive.pulse_us == 0 or passed:
             self.view[k] = UNKNOWN
         self.want = self._say()
         self.active = True
@@ -150,10 +154,14 @@ class Feed:
             self.flipped = False
 
     def step(self, dt_ms: int) -> None:
-        """Move the output towards what is wanted, or keep it off (or, without an off, where it is)."""
+        """Move the output towards what is wanted, or keep it off (or, without an off, where it is).
+
+        Without an off it also stays where it is while a drive's setting is not known: its rest side is no better.
+        """
         out = self.out
         if self.fault == NO_FAULT and not self.all_off:
-            out.step(dt_ms, self._aim)
+            hold = self.want == OFF and not out.has_off and self._unsure
+            out.step(dt_ms, out.told if hold else self._aim)
         elif out.has_off:
             out.step(dt_ms, OFF)
         elif out.busy:
@@ -175,6 +183,13 @@ class Feed:
         out = self.out
         if out.group is None and not self.busy and (not out.is_off or out.off_ms >= LONG_MS):
             self.active = False
+
+    @property
+    def _unsure(self) -> bool:
+        for view in self.view:
+            if view == UNKNOWN:
+                return True
+        return False
 
     def _say(self) -> int:
         index = 0

@@ -1,7 +1,7 @@
 """Feeds that do not go off, because they can't, or are flipped: no drive waits for them for good."""
 
 from frogboard import events
-from frogboard.drive import LONGEST_WAIT_MS
+from frogboard.drive import LONGEST_WAIT_MS, MOVE
 from frogboard.reason import Refused
 from frogboard.table import OFF, UNKNOWN, A, B
 
@@ -168,3 +168,95 @@ def test_a_flipped_feed_goes_off_before_a_drive_that_matters_moves():
     assert off_ms is not None and rig.ms - off_ms >= 25
     rig.until_idle()
     assert at(rig) == [1, 0, 1] and rig.leg(0) == OFF, "no row"
+
+
+def told_through(rig, ms):
+    """What the first feed is told, each change once."""
+    out = rig.control.feeds[0].out
+    seen = [out.told]
+    end = rig.ms + ms
+    while rig.ms < end:
+        rig.tick()
+        if out.told != seen[-1]:
+            seen.append(out.told)
+    return seen
+
+
+def slow(feed):
+    rig = ready(document([servo("D1", 0, travel_ms=2000)], [feed]))
+    assert rig.control.feeds[0].out.told == B
+    return rig
+
+
+def every_kind(moves):
+    return [bare(kind, rest, moves) for kind, rest in BARE] + [pair("T1.F", 16, 17, follow(0), moves)]
+
+
+def test_turned_round_before_the_off_point_nothing_changes_over():
+    for moves in (middle_moves(0, off=0.5, on=0.5), middle_moves(0), window()):
+        for feed in every_kind(moves):
+            rig = slow(feed)
+            for _ in range(3):
+                rig.control.throw(0, 1)
+                assert told_through(rig, 400) == [B]
+                assert 1000 < rig.control.drives[0].pulse_us < 1400
+                rig.control.throw(0, 0)
+                assert told_through(rig, 100) == [B]
+            assert told_through(rig, 3000) == [B] and at(rig) == [0] and rig.control.idle
+            rig.control.throw(0, 1)
+            assert told_through(rig, 5000)[-1] == A and at(rig) == [1]
+
+
+def test_turned_round_after_the_off_point_it_is_off_or_held_until_it_is_back():
+    for moves in (middle_moves(0), window(lag_ms=400)):
+        for feed in every_kind(moves):
+            rig = slow(feed)
+            has_off = rig.control.feeds[0].out.has_off
+            rig.control.throw(0, 1)
+            while rig.control.drives[0].pulse_us < 1430:
+                rig.tick()
+            rig.run(20)
+            assert rig.control.feeds[0].out.told == (OFF if has_off else B)
+            rig.control.throw(0, 0)
+            assert told_through(rig, 5000) == ([OFF, B] if has_off else [B]) and at(rig) == [0]
+
+
+def test_a_bare_output_changes_over_once_a_throw_and_not_before_its_on_point():
+    for moves, pulse_us in ((middle_moves(0), 1600), (window(lag_ms=200), 1400)):
+        for kind, rest in BARE:
+            rig = slow(bare(kind, rest, moves))
+            rig.control.throw(0, 1)
+            while rig.control.feeds[0].out.told == B:
+                rig.tick()
+            assert rig.control.drives[0].pulse_us >= pulse_us
+            assert told_through(rig, 5000) == [A]
+
+
+def test_a_bare_output_stays_where_it_is_when_the_position_is_lost():
+    for rest in "AB":
+        for setting in (0, 1):
+            rig = ready(document([servo("D1", 0)], [bare("changeover", rest, middle_moves(0))]), setting)
+            told = rig.control.feeds[0].out.told
+            assert told == (B, A)[setting]
+            rig.control.throw(0, setting)
+            while rig.control.drives[0].phase < MOVE:
+                rig.tick()
+            rig.control.drives[0].stalled = True
+            rig.until_idle(3000)
+            assert at(rig) == [UNKNOWN] and rig.control.feeds[0].out.told == told
+
+
+def test_released_where_the_table_has_no_row_for_what_is_known():
+    rig = ready(document([servo()], [changeover("F", 16, "A", follow(0)[:1], middle_moves(0))]))
+    assert rig.control.feeds[0].out.told == B
+    rig.control.throw(0, 1)
+    rig.until_idle()
+    assert rig.control.feeds[0].out.told == A, "at rest"
+
+
+def test_trimmed_past_its_off_point_a_feed_does_not_count_as_having_stayed():
+    rig = ready(document([servo("D1", 0, (1000, 2000))], [pair("F", 16, 17, follow(0), middle_moves(0, off=0.1))]))
+    rig.control.trim(0, 0, 1150)
+    assert told_through(rig, 3000) == [B] and at(rig) == [0]
+    rig.control.throw(0, 0)
+    assert OFF in told_through(rig, 3000) and rig.leg(0) == B
