@@ -4,7 +4,8 @@
 was never started; it becomes "tried" before that, and the firmware takes it away once it has run well. Found at a
 start, "tried" means that it did not: then the one before it is in force again. (The cause of the reset can't tell: on
 these chips every reset by program counts as the watchdog's.) Without that file the package beside this one is used.
-Where the folder in force can't be loaded, the one before it is.
+Where the folder in force can't be loaded, the one before it is, and last the package beside this file. Where none can,
+the board says so and stays at its prompt for a while before it resets, no watchdog running and Ctrl-C at work.
 
 `data/maintenance` is the mark of the link's method `maintenance`: it is removed, and the board stays at its prompt
 with no watchdog running and Ctrl-C at work, for this one start.
@@ -12,10 +13,13 @@ with no watchdog running and Ctrl-C at work, for this one start.
 
 import os
 import sys
+import time
 
 import machine
 
 DATA = "data"
+PROMPT_S = 5
+"""So long a board without firmware that can be loaded may be interrupted before it tries again."""
 
 
 def _read(path: str) -> str:
@@ -23,15 +27,20 @@ def _read(path: str) -> str:
         with open(path) as file:
             text: str = file.read()
             return text
-    except OSError:
+    except (OSError, ValueError):
         return ""
 
 
-def _write(path: str, text: str) -> None:
-    with open(path + ".new", "w") as file:
-        file.write(text)
-        file.flush()
-    getattr(os, "replace", os.rename)(path + ".new", path)
+def _write(path: str, text: str) -> bool:
+    """Whether it was written, whole; the flash may be full."""
+    try:
+        with open(path + ".new", "w") as file:
+            file.write(text)
+            file.flush()
+        getattr(os, "replace", os.rename)(path + ".new", path)
+    except OSError:
+        return False
+    return True
 
 
 def _remove(path: str) -> bool:
@@ -43,7 +52,10 @@ def _remove(path: str) -> bool:
 
 
 def _folders() -> "list[str]":
-    """The firmware folders to try, best first; "" is the package beside this file."""
+    """The firmware folders to try, best first; the last is "", the package beside this file.
+
+    New firmware whose start can't be noted down is not started: were it to hang, nothing would lead back.
+    """
     lines = _read("firmware.at").split("\n")
     found = [line for line in lines[:2] if line]
     mark = lines[2] if len(lines) > 2 and len(found) == 2 else ""
@@ -51,8 +63,9 @@ def _folders() -> "list[str]":
         found.reverse()
         _write("firmware.at", "%s\n%s\n" % (found[0], found[1]))
     elif mark == "new":
-        _write("firmware.at", "%s\n%s\ntried\n" % (found[0], found[1]))
-    return found or [""]
+        if not _write("firmware.at", "%s\n%s\ntried\n" % (found[0], found[1])):
+            found.reverse()
+    return found + [""]
 
 
 def _forget() -> None:
@@ -62,8 +75,8 @@ def _forget() -> None:
 
 
 def _load(folders: "list[str]") -> "object":
-    """The module `frogboard.app` of the first folder that can be imported. Raises the last one's exception."""
-    last: "Exception | None" = None
+    """The module `frogboard.app` of the first folder that can be imported. Raises the first one's exception."""
+    first: "Exception | None" = None
     for folder in folders:
         if folder:
             sys.path.insert(0, folder)
@@ -72,11 +85,11 @@ def _load(folders: "list[str]") -> "object":
 
             return frogboard.app
         except Exception as error:
-            last = error
+            first = first or error
             _forget()
             if folder:
                 sys.path.remove(folder)
-    raise last or ImportError("no firmware")
+    raise first or ImportError("no firmware")
 
 
 def _note(error: "BaseException") -> None:
@@ -97,7 +110,16 @@ def main() -> None:
         return
     action = "reset"
     try:
-        action = _load(_folders()).run(DATA)  # type: ignore[attr-defined]
+        app = _load(_folders())
+    except Exception as error:
+        _note(error)
+        print("frogboard: the firmware can't be loaded: %s: %s" % (type(error).__name__, error))
+        print("frogboard: Ctrl-C for the prompt; tries again in %d s" % PROMPT_S)
+        time.sleep(PROMPT_S)
+        machine.reset()
+        return
+    try:
+        action = app.run(DATA)  # type: ignore[attr-defined]
     except Exception as error:
         _note(error)
     if action == "hold":

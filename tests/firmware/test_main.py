@@ -8,6 +8,7 @@ import json
 import os
 import select
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -266,6 +267,64 @@ def test_firmware_that_cannot_start_gives_the_folder_before(chip: Chip) -> None:
     (chip.root / "fw2" / "frogboard" / "link.py").write_text("this is no Python\n")
     chip.start()
     assert chip.ask("hello")["firmware"] != "9.9.9"
+
+
+def full(chip: Chip) -> None:
+    """Nothing can be written any more where the pointer and the crash would be: a folder is in the way."""
+    (chip.root / "firmware.at.new").mkdir()
+    (chip.root / "data" / "crash.new").mkdir(parents=True)
+
+
+def broken(folder: Path) -> None:
+    (folder / "frogboard").mkdir(parents=True, exist_ok=True)
+    (folder / "frogboard" / "__init__.py").write_text("")
+    (folder / "frogboard" / "app.py").write_text("this is no Python\n")
+
+
+@pytest.mark.parametrize("writable", [True, False])
+@pytest.mark.parametrize("pointer", ["", "fw2\nfw1\nnew\n", "fw2\nfw1\ntried\n"])
+def test_without_firmware_it_can_be_interrupted_and_tries_again(chip: Chip, writable: bool, pointer: str) -> None:
+    for folder in ("", "fw1", "fw2"):
+        broken(chip.root / folder)
+    if pointer:
+        (chip.root / "firmware.at").write_text(pointer)
+    if not writable:
+        full(chip)
+    chip.start()
+    assert "can't be loaded: SyntaxError" in chip.line()
+    assert "Ctrl-C" in chip.line()
+    began = time.monotonic()
+    if writable:
+        assert chip.wait() == 75, "tries again"
+        assert time.monotonic() - began > 3
+    else:
+        assert chip._process is not None
+        chip._process.send_signal(signal.SIGINT)
+        assert chip.wait() not in (0, 75), "interrupted: at its prompt"
+        assert time.monotonic() - began < 3
+    assert [row[1] for row in chip.pins()] == (["reset"] if writable else []), "no watchdog, no pin"
+
+
+def test_a_full_flash_still_runs_what_is_sure(chip: Chip) -> None:
+    shutil.copytree(chip.root / "frogboard", chip.root / "fw1" / "frogboard")
+    shutil.copytree(chip.root / "frogboard", chip.root / "fw2" / "frogboard")
+    (chip.root / "fw2" / "frogboard" / "__init__.py").write_text('VERSION = "9.9.9"\n')
+    full(chip)
+    for mark in ("new", "tried"):
+        (chip.root / "firmware.at").write_text(f"fw2\nfw1\n{mark}\n")
+        chip.start()
+        assert chip.ask("hello")["firmware"] != "9.9.9", "a trial that can't be noted down is none"
+        chip.stop()
+
+
+def test_the_package_beside_is_the_last_resort(chip: Chip) -> None:
+    broken(chip.root / "fw1")
+    broken(chip.root / "fw2")
+    for pointer in (b"fw2\nfw1\n", b"gone\n", b"\xff\xfe\x00\n"):
+        (chip.root / "firmware.at").write_bytes(pointer)
+        chip.start()
+        assert chip.ask("hello")["protocol"] == 1
+        chip.stop()
 
 
 def until(true: Callable[[], bool]) -> None:
