@@ -29,6 +29,7 @@ getattr(case_explore, sys.argv[3])()
         "test_a_servo_and_a_pair",
         "test_two_servos_share_a_feed",
         "test_a_changeover_behind_an_enable",
+        "test_bonded_blades_and_outputs_without_an_off",
         "test_latching_and_changeover_in_one_group",
         "test_a_hand_thrown_turnout_and_a_selector",
     ],

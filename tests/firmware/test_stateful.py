@@ -19,6 +19,7 @@ from explorer import World
 
 from frogboard import frame, guard
 from frogboard import settings as board_settings
+from frogboard.drive import WAIT
 
 ENDS = (1000, 1040)
 
@@ -36,7 +37,7 @@ def _pair(i: int, drive: int, **more: Any) -> dict[str, Any]:
     return documents.pair(f"F{i}", 16 + 2 * i, 17 + 2 * i, documents.follow(drive), _moves(drive), **{**values, **more})
 
 
-def _document(rest: str, moving: int, enable: bool, try_other: bool) -> dict[str, Any]:
+def _document(rest: str, moving: int, third_kind: str, try_other: bool) -> dict[str, Any]:
     """Three servos: a pair each for two of them, and one feed that all three decide, of any kind."""
     rows = [
         {"when": [[0, 0], [1, 0]], "feed": "A"},
@@ -44,7 +45,11 @@ def _document(rest: str, moving: int, enable: bool, try_other: bool) -> dict[str
         {"when": [[0, 1], [2, 1]], "feed": "B"},
     ]
     moves = [m for d in range(3) for m in _moves(d)]
-    if enable:
+    enable = third_kind == "enable"
+    if third_kind == "bare":
+        over = [m for d in range(3) for m in documents.middle_moves(d, ENDS)]
+        third = documents.changeover("X", 22, "B", rows, over, release_ms=30, operate_ms=20, bounce_ms=0)
+    elif enable:
         third = documents.changeover("X", 22, "B", rows, moves, release_ms=30, operate_ms=20, bounce_ms=0, enable=0)
     else:
         third = documents.pair("X", 22, 23, rows, moves, dead_ms=30, release_ms=30, operate_ms=0, bounce_ms=0)
@@ -54,7 +59,7 @@ def _document(rest: str, moving: int, enable: bool, try_other: bool) -> dict[str
         tick_ms=20,
         max_moving=moving,
         groups=[{"name": "E", "out": {"pin": 26}, "release_ms": 30, "operate_ms": 20}] if enable else [],
-        trips=[{"name": "K", "input": {"pin": 20}, "watches": [0, 1]}],
+        trips=[{"name": "K", "input": {"pin": 20}, "watches": [0, 1, 2] if third_kind == "bare" else [0, 1]}],
     )
 
 
@@ -66,13 +71,13 @@ class Railway(RuleBasedStateMachine):
     @initialize(
         rest=st.sampled_from(["hold", "release"]),
         moving=st.integers(1, 3),
-        enable=st.booleans(),
+        third=st.sampled_from(["pair", "enable", "bare"]),
         try_other=st.booleans(),
         known=st.booleans(),
     )
-    def begin(self, rest: str, moving: int, enable: bool, try_other: bool, known: bool) -> None:
+    def begin(self, rest: str, moving: int, third: str, try_other: bool, known: bool) -> None:
         guard.GOOD_MS = 60
-        self.world = World(_document(rest, moving, enable, try_other), speed_us=6, known=known)
+        self.world = World(_document(rest, moving, third, try_other), speed_us=6, known=known)
         self.moving = moving
 
     @rule(ticks=st.integers(1, 25))
@@ -126,6 +131,12 @@ class Railway(RuleBasedStateMachine):
         if hasattr(self, "world"):
             moving = sum(1 for d in self.world.control.drives if d.phase > 1)
             assert moving <= self.moving
+
+    @invariant()
+    def no_long_wait(self) -> None:
+        if hasattr(self, "world"):
+            for drive in self.world.control.drives:
+                assert drive.phase != WAIT or drive._done_ms < 1000, "waits for what never is"
 
 
 TestRailway = Railway.TestCase

@@ -1,8 +1,9 @@
 import sys
 
 from explorer import World, explore
+from frogboard.drive import WAIT
 
-from documents import changeover, document, follow, hand, latching, pair, servo, strict_moves
+from documents import changeover, document, follow, hand, latching, middle_moves, pair, servo, strict_moves
 
 ENDS = (1000, 1008)
 
@@ -94,6 +95,35 @@ def test_a_changeover_behind_an_enable():
     actions = COMMON + [throw(0, 0), throw(0, 1)] + STRIKE + OFF_AND_RESET
     found = explore(lambda: World(doc), actions, MOST)
     report("changeover behind an enable", found)
+    assert found[0] > 200
+
+
+def test_bonded_blades_and_outputs_without_an_off():
+    over = middle_moves(0, ENDS)
+    feeds = [
+        quick_pair("F", 16, 17, follow(0), over, try_other=True),
+        changeover("G", 18, "A", follow(0), over, release_ms=20, operate_ms=20, bounce_ms=0),
+        latching("H", 19, 20, follow(0), over, release_ms=0, operate_ms=0, bounce_ms=0),
+    ]
+    doc = board([drive()], feeds)
+    doc["trips"] = [{"name": "K", "input": {"pin": 21}, "watches": [0, 1, 2]}]
+    actions = COMMON + [throw(0, 0), throw(0, 1)] + STRIKE + OFF_AND_RESET
+
+    def never_waits(action):
+        def checked(world):
+            action(world)
+            waiting = world.control.drives[0]
+            assert waiting.phase != WAIT or waiting._done_ms < 200, "waits for what can't be off"
+            for f in (1, 2):
+                feed = world.control.feeds[f]
+                if action is settle and world.control.idle and feed.view[0] < 2 and not feed.frozen:
+                    assert feed.out.told == feed.want, "at rest and not at what its table says"
+
+        return checked
+
+    actions = [(name, never_waits(action)) for name, action in actions]
+    found = explore(lambda: World(doc), actions, MOST)
+    report("bonded, without an off", found)
     assert found[0] > 200
 
 

@@ -12,7 +12,7 @@ import array
 
 from frogboard import events, guard
 from frogboard.control import Control
-from frogboard.drive import MOVE, REST, SETTLE, WAKE
+from frogboard.drive import MOVE, REST, SETTLE, WAIT, WAKE
 from frogboard.outputs import LatchingOut, PairOut
 from frogboard.table import OFF, UNKNOWN, A, B
 
@@ -192,9 +192,21 @@ class World:
             return (drive.at,)
         if drive.phase == SETTLE:
             return (drive.to,)
-        if drive.phase == MOVE and self.control.feeds[f]._off_us[2 * k + drive.to] != -1:
-            return (self.control.feeds[f].view[k],) if self.control.feeds[f].view[k] != UNKNOWN else (0, 1)
+        view = self.control.feeds[f].view[k]
+        if drive.phase in (WAIT, WAKE, MOVE) and view != UNKNOWN and self.short_of_off(f, d, view):
+            return (view,)
         return (0, 1)
+
+    def short_of_off(self, f, d, setting):
+        """Whether the pulse is still on a setting's side of the point where feed f goes off on the way out of it."""
+        pulse_us = self.control.drives[d].pulse_us
+        for move in self.doc["feeds"][f]["moves"]:
+            if move["drive"] == d and move["to"] == 1 - setting:
+                start_us = self.doc["drives"][d]["pulse_us"][setting]
+                if move["off_us"] == start_us or not pulse_us:
+                    return False
+                return pulse_us <= move["off_us"] if start_us < move["off_us"] else pulse_us >= move["off_us"]
+        return False
 
     # --- keeping and going back ---
 
