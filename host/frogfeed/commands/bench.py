@@ -14,9 +14,8 @@ from frogfeed.bench.setup import scenario_of
 from frogfeed.board.client import Client
 from frogfeed.board.ports import opener_for
 from frogfeed.board.transfer import push_board
-from frogfeed.commands.shared import BOARD, fail, open_network, planned
+from frogfeed.commands.shared import BOARD, board_settings, fail, open_network
 from frogfeed.demo.railway import demo_file
-from frogfeed.plan.settings import build_settings
 
 
 @click.command("bench")
@@ -26,7 +25,7 @@ from frogfeed.plan.settings import build_settings
 def command(file: Path | None, pushed: bool, seconds: float | None) -> None:
     """Virtual boards with the real firmware, each behind a serial port, on the railway of FILE (default: the demo)."""
     layout, network = open_network(file or demo_file())
-    documents = build_settings(layout, network, planned(layout, network))
+    documents = board_settings(layout, network)
     try:
         with Bench(scenario_of(layout, network, list(documents.values())), virtual=False) as bench:
             click.echo(f"The firmware runs on {bench.interpreter}, in real time. Ctrl-C ends.")

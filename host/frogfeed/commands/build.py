@@ -6,9 +6,8 @@ from pathlib import Path
 
 import click
 
-from frogfeed.commands.shared import USAGE, fail, layout_argument, open_network, planned
+from frogfeed.commands.shared import USAGE, board_settings, fail, layout_argument, open_network
 from frogfeed.layout.atomic import replace_file
-from frogfeed.plan.settings import build_settings
 
 
 @click.command("build")
@@ -20,7 +19,7 @@ from frogfeed.plan.settings import build_settings
 def command(file: Path, output: Path) -> None:
     """Write the settings document of every board, checked by the firmware's own validator."""
     layout, network = open_network(file)
-    documents = build_settings(layout, network, planned(layout, network))
+    documents = board_settings(layout, network)
     try:
         output.mkdir(parents=True, exist_ok=True)
         for board, data in documents.items():

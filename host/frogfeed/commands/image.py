@@ -15,9 +15,8 @@ from frogfeed.board.image.inspect import inspect_image
 from frogfeed.board.image.runtime import read_runtime
 from frogfeed.board.image.uf2 import read_uf2
 from frogfeed.commands.link import board_of, board_option
-from frogfeed.commands.shared import BOARD, USAGE, fail, format_option, open_network, planned
+from frogfeed.commands.shared import BOARD, USAGE, board_settings, fail, format_option, open_network
 from frogfeed.layout.atomic import replace_file
-from frogfeed.plan.settings import build_settings
 
 existing = click.Path(path_type=Path, exists=True, dir_okay=False)
 
@@ -48,7 +47,7 @@ def command(
     if file is not None:
         layout, network = open_network(file)
         name, _ = board_of(layout, board)
-        documents = build_settings(layout, network, planned(layout, network))
+        documents = board_settings(layout, network)
         document = documents[name or next(iter(documents))]
         text = layout.text.encode("utf-8")
     data = runtime.read_bytes()

@@ -10,8 +10,8 @@ from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
 
 from frogfeed.board.transfer import What, push_board
 from frogfeed.commands.link import board_of, board_option, connected, port_options
-from frogfeed.commands.shared import USAGE, fail, layout_argument, open_network, planned
-from frogfeed.plan.settings import ascii_text, build_settings
+from frogfeed.commands.shared import USAGE, board_settings, fail, layout_argument, open_network
+from frogfeed.plan.settings import ascii_text
 
 
 @click.command("push")
@@ -23,7 +23,7 @@ def command(file: Path, board: str | None, port: str | None, serial: str | None,
     """Send a board its settings and the layout's text: in force only when all of it has arrived whole."""
     layout, network = open_network(file)
     name, known = board_of(layout, board)
-    documents = build_settings(layout, network, planned(layout, network))
+    documents = board_settings(layout, network)
     name = name or next(iter(documents))
     if name not in documents:
         fail(f"The plan gives board {name} nothing to do, so there is nothing to push.", USAGE)

@@ -9,10 +9,9 @@ import click
 from frogfeed.board.recover import check_replacement, serial_number_value
 from frogfeed.board.transfer import push_board
 from frogfeed.commands.link import board_of, connected, port_options
-from frogfeed.commands.shared import USAGE, fail, layout_argument, open_layout, planned
+from frogfeed.commands.shared import USAGE, board_settings, fail, layout_argument, open_layout
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.layout.writing import set_values, with_values
-from frogfeed.plan.settings import build_settings
 from frogfeed.track.assemble import assemble
 
 
@@ -36,7 +35,7 @@ def command(file: Path, board: str, port: str | None, serial: str | None) -> Non
         number = serial_number_value(board, hello.id)
         changed = read_layout_text(with_values(layout.text, number), layout.name)
         network = assemble(changed)
-        documents = build_settings(changed, network, planned(changed, network))
+        documents = board_settings(changed, network)
         push_board(client, documents[name or board], changed.text.encode("utf-8"), replace=True)
         set_values(file, number)
         click.echo(f"{board} is now the board with id {hello.id}; {file} says so, and it holds its settings.")

@@ -16,6 +16,7 @@ from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import BadLayout, read_layout
 from frogfeed.plan.model import Plan, PlanRefusedError
 from frogfeed.plan.planner import make_plan
+from frogfeed.plan.settings import build_settings
 from frogfeed.track.assemble import assemble
 from frogfeed.track.catalogue import BadKindError, read_kinds
 from frogfeed.track.explain import track_findings
@@ -100,3 +101,15 @@ def planned(
     except PlanRefusedError as refused:
         show(refused.findings, form, err=form == "text")
         raise SystemExit(FINDINGS) from None
+
+
+def board_settings(layout: Layout, network: RailNetwork) -> dict[str, bytes]:
+    """The settings document of every board, at least one; prints why and ends with exit code 1 where there is none."""
+    documents = build_settings(layout, network, planned(layout, network))
+    if not documents:
+        fail(
+            "No board has anything to do: the layout has no servo, no switched feed and no contact to read.\n"
+            "  do:  give a turnout a drive, or a frog a switched feed",
+            FINDINGS,
+        )
+    return documents

@@ -17,8 +17,11 @@ Volts = Annotated[float, Field(strict=True, gt=0, le=60, allow_inf_nan=False)]
 """Extra-low voltage only: above 60 V DC (IEC 61140, from memory) this is no model railway's supply."""
 Amps = Annotated[float, Field(strict=True, gt=0, le=100, allow_inf_nan=False)]
 Ohms = Annotated[float, Field(strict=True, ge=0, le=1000, allow_inf_nan=False)]
-Millis = Annotated[float, Field(strict=True, gt=0, le=60_000, allow_inf_nan=False)]
-LagMillis = Annotated[float, Field(strict=True, ge=0, le=60_000, allow_inf_nan=False)]
+TripMillis = Annotated[float, Field(strict=True, gt=0, le=30_000, allow_inf_nan=False)]
+TravelMillis = Annotated[float, Field(strict=True, ge=100, le=30_000, allow_inf_nan=False)]
+LagMillis = Annotated[float, Field(strict=True, ge=0, le=5_000, allow_inf_nan=False)]
+SteadyMillis = Annotated[float, Field(strict=True, gt=0, le=1_000, allow_inf_nan=False)]
+"""What a board's firmware takes of each."""
 Length = Annotated[float, Field(strict=True, gt=0, le=1_000_000, allow_inf_nan=False)]
 LengthOrZero = Annotated[float, Field(strict=True, ge=0, le=1_000_000, allow_inf_nan=False)]
 Angle = Annotated[float, Field(strict=True, gt=0, lt=90, allow_inf_nan=False)]
@@ -173,7 +176,7 @@ class District(Table):
 
     volts: Volts | None = Field(default=None, description="voltage of the supply at full load")
     trip_a: Amps = Field(default=3.0, description="current at which the supply trips")
-    trip_ms: Millis = Field(default=100.0, description="how long a fault lasts before the supply trips")
+    trip_ms: TripMillis = Field(default=100.0, description="how long a fault lasts before the supply trips")
     limit_a: Amps | None = Field(
         default=None, description="most current the supply gives into a short, where it limits"
     )
@@ -348,7 +351,7 @@ class Drive(Table):
     pulse_us: dict[str, Pulse] | None = Field(default=None, description="the servo's pulse at each setting")
     range_us: tuple[Pulse, Pulse] = Field(default=(700, 2300), description="shortest and longest pulse the servo takes")
     us_per_degree: Positive = Field(default=10.0, description="pulse for one degree of the horn")
-    travel_ms: Millis = Field(default=1000.0, description="time for a throw from end to end")
+    travel_ms: TravelMillis = Field(default=1000.0, description="time for a throw from end to end")
     lag_ms: LagMillis = Field(
         default=120.0, description="how far the servo runs behind its pulse, with the time it takes to settle"
     )
@@ -372,7 +375,7 @@ class Drive(Table):
         default="both",
         description='position contacts of a hand-thrown turnout: one at each setting ("both") or one alone ("single")',
     )
-    debounce_ms: Millis = Field(default=20.0, description="how long a position contact must be steady")
+    debounce_ms: SteadyMillis = Field(default=20.0, description="how long a position contact must be steady")
     at_mm: Position | None = Field(default=None, description="where it stands under the baseboard: x, y")
 
 

@@ -53,6 +53,13 @@ def _drive(
     return DriveNeed(name, settings, hand, contacts, place, at)
 
 
+def readable(need: DriveNeed) -> bool:
+    """Whether a board can serve this drive: one thrown by hand is read by two position contacts, so it has two
+    settings.
+    """
+    return not need.hand or len(need.settings) == 2
+
+
 def piece_location(layout: Layout, name: str) -> Location | None:
     """Where a piece's or place's table stands in the file."""
     for table in ("turnout", "three-way", "slip", "diamond", "piece", "place"):

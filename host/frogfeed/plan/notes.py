@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from frogfeed.findings.finding import Finding, Severity
 from frogfeed.findings.words import said
-from frogfeed.plan.model import BoardPlan
+from frogfeed.plan.model import BoardPlan, DriveNeed, FeedNeed
+from frogfeed.plan.needs import readable
 from frogfeed.plan.suit import senses
 
 
@@ -31,6 +32,31 @@ def _sensor_notes(b: BoardPlan) -> list[Finding]:
                 else "one sensor in one bus wire cannot stand in two",
                 "the district's supply must clear a short there; or choose other channels",
                 behind[0].need.at,
+            )
+        )
+    return found
+
+
+def unread_findings(drives: Sequence[DriveNeed], feeds: Sequence[FeedNeed]) -> list[Finding]:
+    """Hand drives that no board can read: a note, or an error where a switched feed depends on one."""
+    found: list[Finding] = []
+    for d in drives:
+        if readable(d):
+            continue
+        users = [f.output for f in feeds if d.name in f.drives]
+        ways = ", ".join(d.settings)
+        found.append(
+            said(
+                "plan-hand-settings" if users else "plan-hand-unread",
+                Severity.ERROR if users else Severity.NOTE,
+                d.name,
+                f"{d.name} is thrown by hand between {len(d.settings)} settings ({ways}), "
+                + (f"and {', '.join(users)} must follow it" if users else "so no board reads where it stands"),
+                "a board reads a hand drive by two position contacts, which tell two settings apart",
+                "feed these rails straight from a bus, or through a drive with two settings"
+                if users
+                else "nothing: no switched feed depends on it",
+                d.at,
             )
         )
     return found

@@ -13,6 +13,7 @@ from frogfeed.layout.schema import Control, Turnout
 from frogfeed.parts import gauges
 from frogfeed.parts.boards import FeedChannel, InputChannel, ProfileError, ServoChannel, profile
 from frogfeed.plan import channels, refusal
+from frogfeed.plan.accepts import settings_findings
 from frogfeed.plan.assignment import Solution, exceeded_limits, solve
 from frogfeed.plan.fixed import Fixed, read_fixed
 from frogfeed.plan.model import (
@@ -26,8 +27,8 @@ from frogfeed.plan.model import (
     Plan,
     PlanRefusedError,
 )
-from frogfeed.plan.needs import apart, drive_needs, drive_table, feed_needs
-from frogfeed.plan.notes import plan_notes
+from frogfeed.plan.needs import apart, drive_needs, drive_table, feed_needs, readable
+from frogfeed.plan.notes import plan_notes, unread_findings
 from frogfeed.plan.problem import BoardSite, Built, build, distance_mm
 from frogfeed.plan.suit import Moving, senses
 from frogfeed.throw.geometry import geometry_findings, linkage_of, motion_of
@@ -47,8 +48,9 @@ def make_plan(layout: Layout, network: RailNetwork, previous: Fixed | None = Non
     `previous` says where things are wired now (thing -> (board, channel)); what need not move stays. Raises
     PlanRefusedError with every finding where no plan exists.
     """
-    drives, feeds = drive_needs(layout, network), feed_needs(layout, network)
-    findings = _check_needs(network, drives, feeds)
+    every, feeds = drive_needs(layout, network), feed_needs(layout, network)
+    drives = tuple(d for d in every if readable(d))
+    findings = [*_check_needs(network, drives, feeds), *unread_findings(every, feeds)]
     moving = _moving(layout, drives, findings)
     errors = [f for f in findings if f.severity is Severity.ERROR]
     if errors:
@@ -56,7 +58,11 @@ def make_plan(layout: Layout, network: RailNetwork, previous: Fixed | None = Non
     last: PlanRefusedError | None = None
     for sites in _site_choices(layout):
         try:
-            return _plan(layout, sites, drives, feeds, moving, findings, previous or {}, seconds)
+            plan = _plan(layout, sites, drives, feeds, moving, findings, previous or {}, seconds)
+            refused_settings = tuple(settings_findings(layout, network, plan))
+            if refused_settings:
+                raise PlanRefusedError((*plan.findings, *refused_settings))
+            return plan
         except PlanRefusedError as refused:
             last = refused
     assert last is not None

@@ -28,25 +28,26 @@ Json = dict[str, Any]
 
 
 class SettingsError(Exception):
-    """The plan gives a document that the firmware would refuse: the board, and its reason with the key
-    path.
+    """The plan gives a document that the firmware would refuse: the board, its reason with the key path, and
+    the document.
     """
 
-    def __init__(self, board: str, reason: str) -> None:
+    def __init__(self, board: str, reason: str, refused: Json) -> None:
         super().__init__(f"settings of board {board}: {reason}")
         self.board = board
         self.reason = reason
+        self.document = refused
 
 
 def build_settings(layout: Layout, network: RailNetwork, plan: Plan) -> dict[str, bytes]:
     """One sealed document a board, by board name. Raises SettingsError where the firmware would refuse it."""
     found: dict[str, bytes] = {}
     for board in plan.boards:
-        body = json.dumps(_document(layout, plan, board), separators=(",", ":"), ensure_ascii=True)
-        sealed = document.seal(body)
+        made = _document(layout, plan, board)
+        sealed = document.seal(json.dumps(made, separators=(",", ":"), ensure_ascii=True))
         checked, reason = document.load(sealed)
         if checked is None:
-            raise SettingsError(board.name, reason or "refused")
+            raise SettingsError(board.name, reason or "refused", made)
         found[board.name] = sealed
     return found
 
