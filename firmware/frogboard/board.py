@@ -325,8 +325,9 @@ class Board:
         if not self.every_ms or self._wait_ms > 0 or self.control is None:
             return None
         self._wait_ms = self.every_ms
-        count = min(MEASURES, len(self.control.guard.reading))
-        values = [self.control.milliamps(i) for i in range(count)]
+        values = []  # no comprehension: its cell for `self` would take memory at every call
+        for i in range(min(MEASURES, len(self.control.guard.reading))):
+            values.append(self.control.milliamps(i))
         return {"seq": self.log.skip(), "ms": self.log.now_ms, "start": 0, "ma": values}
 
     @property

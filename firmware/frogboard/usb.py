@@ -27,10 +27,8 @@ class Usb:
         self._in = sys.stdin.buffer
         self._out = sys.stdout.buffer
         self._flush: "Any" = getattr(self._out, "flush", None)
-        self._poll_in = select.poll()
-        self._poll_in.register(sys.stdin, select.POLLIN)
-        self._poll_out = select.poll()
-        self._poll_out.register(sys.stdout, select.POLLOUT)
+        self._poll_in = _poll(sys.stdin, select.POLLIN)
+        self._poll_out = _poll(sys.stdout, select.POLLOUT)
         self._one = bytearray(1)
         self._buffer = bytearray(MAX_LINE)
         self._length = 0
@@ -78,11 +76,15 @@ class Usb:
         return True
 
 
+def _poll(stream: "Any", event: int) -> "Any":
+    """A function that gives what is ready now. Looked up once: a method that is looked up takes memory."""
+    poll = select.poll()
+    poll.register(stream, event)
+    return getattr(poll, "ipoll", poll.poll)
+
+
 def _ready(poll: "Any", event: int) -> bool:
-    ipoll = getattr(poll, "ipoll", None)
-    if ipoll is None:
-        return any(mask & (event | select.POLLHUP) for _, mask in poll.poll(0))
-    for item in ipoll(0):
+    for item in poll(0):
         if item[1] & (event | select.POLLHUP):
             return True
     return False

@@ -35,4 +35,5 @@ def main(here, firmware, names):
     return 1 if failed else 0
 
 
-sys.exit(main(sys.argv[1], sys.argv[2], sys.argv[3:]))
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1], sys.argv[2], sys.argv[3:]))
