@@ -1,4 +1,4 @@
-"""Settings changed in ten thousand ways, under either interpreter. `-s` shows the counts."""
+"""Settings changed in ten thousand ways, under this interpreter and the real MicroPython. `-s` shows the counts."""
 
 from __future__ import annotations
 
