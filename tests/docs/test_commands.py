@@ -41,7 +41,8 @@ def test_a_command_or_option_that_does_not_exist_is_noticed(text: str) -> None:
 
 
 def test_every_block_of_a_layout_says_what_the_reader_does_with_it() -> None:
-    known = {"console", "toml", "json", "text", ""}
+    # A python block is run by the tests of what it shows: that of reference/bench.md in tests/bench.
+    known = {"console", "toml", "json", "text", "python", ""}
     for page in pages():
         for block in blocks(page):
             language = (*block.words, "")[0]
