@@ -91,7 +91,7 @@ def test_which_board_may_become_another_one() -> None:
 
 
 def test_the_new_serial_number_goes_into_the_file() -> None:
-    text = TEXT + '\n[board.B1]\nprofile = "pico-relay"  # under the quay\n'
+    text = TEXT + '\n[board.B1]\nprofile = "direct-relay"  # under the quay\n'
     changed = with_values(text, serial_number_value("B1", "e661"))
     assert read_layout_text(changed, "x").file.board["B1"].serial == "e661"
     assert "# under the quay" in changed

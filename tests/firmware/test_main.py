@@ -120,7 +120,7 @@ def document() -> bytes:
         "layout": "Möwenkai",
         "layout_hash": "0123456789abcdef",
         "board": "B1",
-        "profile": "pico-relay",
+        "profile": "direct-relay",
         "control": "dc",
         "max_moving": 2,
         "led_pin": 25,

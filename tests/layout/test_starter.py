@@ -36,7 +36,7 @@ def test_what_it_offers_in_comments_reads_well_too(tmp_path: Path) -> None:
     path.write_text(STARTER[:start] + offered, encoding="utf-8")
     layout = read_layout(path)
     assert layout.file.drive["T1"].pulse_us
-    assert layout.file.board["B1"].profile == "pico-relay"
+    assert layout.file.board["B1"].profile == "direct-relay"
 
 
 def test_it_overwrites_nothing(tmp_path: Path) -> None:

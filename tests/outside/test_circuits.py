@@ -157,7 +157,7 @@ def test_the_relay_closes_for_certain_and_its_coil_is_tamed(tmp_path: Path) -> N
     assert 4.75 - measured["coil_low"] > relay_driver.PICK_UP_V, "at the lowest supply and 3.3 V at the input"
     assert abs(measured["leak_a"]) < 1e-3
     assert measured["peak_v"] < 7.0, "the clamp diode; the driver stands 50 V"
-    single = profile("pico-relay")["switch_types"]["single"]  # type: ignore[index]
+    single = profile("direct-relay")["switch_types"]["single"]  # type: ignore[index]
     assert measured["let_go"] * 1000 + 5.0 < single["release_ms"]["value"], "5 ms of the bare relay, and this on top"
 
 
@@ -187,7 +187,7 @@ def test_hall_sense_on_dcc_is_right_as_rms_and_nothing_as_mean(amperes: float, t
 
 
 def test_hall_sense_as_the_board_profile_reckons_it() -> None:
-    sensor = profile("pico-relay")["sensor_types"]["hall"]  # type: ignore[index]
+    sensor = profile("direct-relay")["sensor_types"]["hall"]  # type: ignore[index]
     na_per_count = 3.3 / 65536 / sense_hall.V_PER_A * 1e9
     assert sensor["na_per_count"] == pytest.approx(na_per_count, rel=0.005)
     assert sensor["zero_count"] == pytest.approx(sense_hall.ZERO_V / 3.3 * 65536, rel=0.002)
@@ -262,7 +262,7 @@ def test_the_spike_of_a_dcc_edge_does_not_trip_it(tmp_path: Path) -> None:
 
 @needs_ngspice
 def test_as_many_servos_may_start_as_the_profile_lets_move(tmp_path: Path) -> None:
-    servos = profile("pico-relay")["servos"]
+    servos = profile("direct-relay")["servos"]
     count, stall_a = servos["max_moving"], servos["stall_a"]["value"]  # type: ignore[index]
     measured = run(deck(servo_supply.CIRCUIT, servo_supply.dip_bench(count, stall_a)), tmp_path)
     assert measured["servo_v"] > 4.5

@@ -78,15 +78,15 @@ def test_tables_in_the_document_say_what_the_network_says() -> None:
 
 def test_without_a_board_one_is_implied_that_fits() -> None:
     small, large = planned(row(4)), planned(row(12))
-    assert [b.profile.name for b in small.boards] == ["pico-relay"]
+    assert [b.profile.name for b in small.boards] == ["direct-relay"]
     assert [b.profile.name for b in large.boards] == ["expander"]
     assert [f.code for f in small.findings] == ["plan-implied-board"]
 
 
 def test_pairs_are_taken_first_and_changeovers_when_relays_run_short() -> None:
-    four = planned(row(4, board("B1", "pico-relay")))
+    four = planned(row(4, board("B1", "direct-relay")))
     assert [f.channel.name for f in four.boards[0].feeds] == ["P1", "P2", "P3", "P4"]
-    six = planned(row(6, board("B1", "pico-relay")))
+    six = planned(row(6, board("B1", "direct-relay")))
     kinds = sorted(six.boards[0].profile.switch(f.channel).kind for f in six.boards[0].feeds)
     assert kinds == ["changeover"] * 4 + ["pair"] * 2
     pins = [r for f in six.boards[0].feeds for r in f.channel.resources]
@@ -96,7 +96,7 @@ def test_pairs_are_taken_first_and_changeovers_when_relays_run_short() -> None:
 
 
 def test_too_many_turnouts_are_refused_with_the_limit_that_binds() -> None:
-    (found,) = refusal(row(9, board("B1", "pico-relay")))
+    (found,) = refusal(row(9, board("B1", "direct-relay")))
     assert found.code == "plan-no-room"
     assert "9" in found.what
     assert found.cure
@@ -107,7 +107,7 @@ def test_too_many_turnouts_are_refused_with_the_limit_that_binds() -> None:
 def test_two_drives_on_one_fixed_channel_name_both_and_their_places() -> None:
     from frogfeed.plan.fixed import read_fixed
 
-    layout = row(2, board("B1", "pico-relay", channels='"T1.F" = "F1", "T2.F" = "P1"'))
+    layout = row(2, board("B1", "direct-relay", channels='"T1.F" = "F1", "T2.F" = "P1"'))
     (found,) = refusal(layout)
     assert found.code == "plan-channel-twice"
     assert "T1.F" in found.what
@@ -116,7 +116,7 @@ def test_two_drives_on_one_fixed_channel_name_both_and_their_places() -> None:
     assert found.where is not None
     assert found.related
     # The reader refuses one name twice itself; here the planner's own guard is asked.
-    profile = boards.profile("pico-relay")
+    profile = boards.profile("direct-relay")
     same = layout.file.board["B1"].model_copy(update={"channels": {"T1": "S1", "T2": "S1"}})
     file = layout.file.model_copy(update={"board": {"B1": same}})
     object.__setattr__(layout, "file", file)
@@ -134,7 +134,7 @@ def test_fixed_channels_are_kept() -> None:
 
 
 def test_a_channel_of_the_wrong_kind_is_refused_with_those_there_are() -> None:
-    (found,) = refusal(row(1, board("B1", "pico-relay", channels='T1 = "F1"')))
+    (found,) = refusal(row(1, board("B1", "direct-relay", channels='T1 = "F1"')))
     assert found.code == "plan-channel-fixed"
     assert "S1" in found.cure
 
@@ -143,10 +143,10 @@ LIVE = 'make = "live-frog"\nlinks = "in"\nblades = "contact"\nfrog = "switched"\
 
 
 def test_a_bare_changeover_at_unbonded_blades_is_refused() -> None:
-    (found,) = refusal(row(1, board("B1", "pico-relay"), piece=LIVE + '\noutput = "changeover"'))
+    (found,) = refusal(row(1, board("B1", "direct-relay"), piece=LIVE + '\noutput = "changeover"'))
     assert found.code == "plan-bare-changeover"
     assert "Bond" in found.cure
-    plan = planned(row(1, board("B1", "pico-relay"), piece=LIVE))
+    plan = planned(row(1, board("B1", "direct-relay"), piece=LIVE))
     assert plan.boards[0].feeds[0].channel.name == "P1"
 
 
@@ -170,7 +170,7 @@ def test_a_group_behind_one_enable_serves_one_district() -> None:
 
 
 def test_things_go_to_the_board_that_is_nearer() -> None:
-    plan = planned(row(8, board("B1", "pico-relay", 0) + board("B2", "pico-relay", 4500)))
+    plan = planned(row(8, board("B1", "direct-relay", 0) + board("B2", "direct-relay", 4500)))
     where = plan.channels()
     assert [where[f"T{n}"][0] for n in range(1, 9)] == ["B1"] * 4 + ["B2"] * 4
     assert plan.optimum.gap <= 1e-6
@@ -178,7 +178,7 @@ def test_things_go_to_the_board_that_is_nearer() -> None:
 
 
 def test_a_small_change_moves_nothing_that_need_not_move() -> None:
-    two = board("B1", "pico-relay", 0) + board("B2", "pico-relay", 4500)
+    two = board("B1", "direct-relay", 0) + board("B2", "direct-relay", 4500)
     before = planned(row(7, two))
     kept = read_channels(json.dumps(plan_to_json(before)))
     assert kept == dict(before.channels())
@@ -193,7 +193,8 @@ def test_a_small_change_moves_nothing_that_need_not_move() -> None:
 def test_drives_of_one_table_share_a_board_with_its_feed() -> None:
     near, far = (0.0, 0.0), (9000.0, 0.0)
     sites = [
-        BoardSite(name, boards.profile("pico-relay"), None, place, False) for name, place in (("B1", near), ("B2", far))
+        BoardSite(name, boards.profile("direct-relay"), None, place, False)
+        for name, place in (("B1", near), ("B2", far))
     ]
     drives = [
         DriveNeed(name, ("left", "right"), False, (), place, None)
@@ -246,7 +247,7 @@ NEED = FeedNeed("T1.F", ("T1.F",), "T1", "main", (((("T1", "left"),), "A"),), ()
 
 def switch(**changes: object) -> boards.BoardProfile:
     """The direct-pin board with its pairs made of something else."""
-    p = boards.profile("pico-relay")
+    p = boards.profile("direct-relay")
     twin = p.switch_types["twin"].model_copy(update=changes)
     return p.model_copy(update={"switch_types": {**p.switch_types, "twin": twin}})
 
@@ -292,6 +293,6 @@ def test_an_averaging_sensor_is_blind_on_dcc() -> None:
 
 
 def test_what_is_left_over_is_named() -> None:
-    (found,) = refusal(row(9, board("B1", "pico-relay"), piece='make = "insulated-frog"'))
+    (found,) = refusal(row(9, board("B1", "direct-relay"), piece='make = "insulated-frog"'))
     assert "without" in found.why
     assert found.why.count("T") == 1

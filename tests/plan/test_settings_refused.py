@@ -81,7 +81,7 @@ def test_a_time_beyond_the_firmware_is_a_mistake_in_the_file(table: str, line: s
 
 @pytest.mark.parametrize("name", ["travel_ms", "lag_ms"])
 def test_what_the_firmware_refuses_is_found_where_the_file_says_it(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    layout = row(1, board("B1", "pico-relay") + f"[drive.T1]\n{name} = 700\n")
+    layout = row(1, board("B1", "direct-relay") + f"[drive.T1]\n{name} = 700\n")
     network = assemble(layout)
     plan = make_plan(layout, network)
     assert list(settings_findings(layout, network, plan)) == []
@@ -102,7 +102,7 @@ def test_what_the_firmware_refuses_is_found_where_the_file_says_it(name: str, mo
 
 
 def test_a_refused_sensor_or_contact_is_told_of_its_district_or_drive(monkeypatch: pytest.MonkeyPatch) -> None:
-    layout = row(1, board("B1", "pico-relay") + '[drive.T1]\nkind = "hand"\ndebounce_ms = 300\n')
+    layout = row(1, board("B1", "direct-relay") + '[drive.T1]\nkind = "hand"\ndebounce_ms = 300\n')
     network = assemble(layout)
     plan = make_plan(layout, network)
     monkeypatch.setattr(field(document.INPUT, "debounce_ms"), "high", 200)

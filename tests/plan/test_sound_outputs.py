@@ -96,7 +96,7 @@ def profile_with_enable_ms(release: float, operate: float) -> BoardProfile:
 
 
 def test_switched_sidings_are_never_put_on_a_bare_changeover() -> None:
-    found = refused(SIDINGS + '[board.B1]\nprofile = "pico-relay"\n')
+    found = refused(SIDINGS + '[board.B1]\nprofile = "direct-relay"\n')
     assert [f.code for f in found] == ["plan-no-room"]
     assert "a.R1" in found[0].what
     assert "must be off at some settings" in found[0].what
@@ -112,7 +112,7 @@ def test_a_siding_is_refused_a_changeover_and_told_when_it_must_be_off() -> None
     needs = {n.output: n for n in feed_needs(read, assemble(read))}
     assert needs["a.R1"].off_at == (("T1", "right"),)
     assert needs["T1.F"].off_at is None
-    p = boards.profile("pico-relay")
+    p = boards.profile("direct-relay")
     single = next(c for c in p.feed if c.type == "single")
     pair = next(c for c in p.feed if p.switch(c).kind == "pair")
     outcome = suits(needs["a.R1"], p, single, {})

@@ -382,7 +382,7 @@ class Drive(Table):
 class Board(Table):
     """[board.NAME]: one microcontroller board: its profile, USB serial number and insisted channels."""
 
-    profile: str = Field(examples=['"pico-relay"'], description="what kind of board: the name of its profile")
+    profile: str = Field(examples=['"direct-relay"'], description="what kind of board: the name of its profile")
     serial: str | None = Field(default=None, description="its USB serial number, which tells two boards apart")
     channels: dict[str, str] = Field(
         default={}, description="channels you insist on: drive or switched feed = channel of the profile"

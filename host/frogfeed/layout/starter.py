@@ -66,7 +66,7 @@ loop = ["T1.right", "loop", { feed = "main", left = "A" }, "|", "T2.left"]
 # The board under the baseboard. Its profile says what it can drive: see the reference of
 # the layout file for their names.
 # [board.B1]
-# profile = "pico-relay"
+# profile = "direct-relay"
 # serial = "..."          # its USB serial number, where you have more than one
 """
 

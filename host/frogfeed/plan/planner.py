@@ -35,7 +35,7 @@ from frogfeed.throw.geometry import geometry_findings, linkage_of, motion_of
 from frogfeed.track.conditions import term
 from frogfeed.track.network import RailNetwork
 
-IMPLIED = ("pico-relay", "expander")
+IMPLIED = ("direct-relay", "expander")
 """Profiles tried, in this order, for the one board B1 of a layout that states none."""
 
 MOST_TABLE_DRIVES = 5

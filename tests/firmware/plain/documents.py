@@ -121,7 +121,7 @@ def document(drives, feeds, **more):
         "layout": "Saltmarsh Quay",
         "layout_hash": "0123456789abcdef",
         "board": "B1",
-        "profile": "pico-relay",
+        "profile": "direct-relay",
         "control": "dc",
         "max_moving": 2,
         "drives": drives,
