@@ -17,7 +17,7 @@ from frogfeed.layout.schema import Colours, DriveKind
 from frogfeed.parts.colours import BY_NAME
 from frogfeed.plan.model import BoardPlan, DrivePlan, FeedPlan, Plan, PlanRefusedError
 from frogfeed.plan.planner import make_plan
-from frogfeed.plan.settings import SettingsError, build_settings
+from frogfeed.plan.settings import build_settings
 from frogfeed.track.assemble import assemble
 from frogfeed.track.network import RailNetwork
 
@@ -84,6 +84,4 @@ def railway_of(layout: Layout) -> Railway:
             documents = build_settings(layout, network, plan)
         except PlanRefusedError as refused:
             findings = (*findings, *(f for f in refused.findings if f not in findings))
-        except SettingsError as problem:
-            findings = (*findings, Finding("settings-refused", Severity.ERROR, problem.board, str(problem)))
     return Railway(layout, network, findings, plan, documents)

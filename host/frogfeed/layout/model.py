@@ -30,6 +30,14 @@ class Layout:
     name: str
     kinds: Mapping[str, KindShape] = field(default_factory=built_in_shapes)
 
+    def piece_at(self, name: str) -> Location | None:
+        """Where a piece's or place's table stands in the file."""
+        for table in ("turnout", "three-way", "slip", "diamond", "piece", "place"):
+            found = self.locations.get((table, name))
+            if found is not None:
+                return found
+        return None
+
     def at(self, *path: str | int) -> Location | None:
         """The location of the value at `path`, or of the nearest table around it."""
         for n in range(len(path), 0, -1):

@@ -7,7 +7,6 @@ from itertools import product
 from typing import Literal
 
 from frogfeed.electrics.circuit import supply_volts
-from frogfeed.findings.finding import Location
 from frogfeed.layout.drives import drive_uses
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control, Drive, DriveKind, Piece
@@ -49,7 +48,7 @@ def _drive(
     hand = table.kind is DriveKind.HAND
     watched = settings if table.contacts == "both" else settings[:1]
     contacts = tuple(f"{name}.{s}" for s in watched) if hand else ()
-    at = layout.at("drive", name) or (piece_location(layout, users[0]) if users else None)
+    at = layout.at("drive", name) or (layout.piece_at(users[0]) if users else None)
     return DriveNeed(name, settings, hand, contacts, place, at)
 
 
@@ -58,15 +57,6 @@ def readable(need: DriveNeed) -> bool:
     settings.
     """
     return not need.hand or len(need.settings) == 2
-
-
-def piece_location(layout: Layout, name: str) -> Location | None:
-    """Where a piece's or place's table stands in the file."""
-    for table in ("turnout", "three-way", "slip", "diamond", "piece", "place"):
-        found = layout.locations.get((table, name))
-        if found is not None:
-            return found
-    return None
 
 
 def feed_needs(layout: Layout, network: RailNetwork) -> tuple[FeedNeed, ...]:

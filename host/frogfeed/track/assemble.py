@@ -121,24 +121,11 @@ def _sections(
     for name, p in parts.items():
         bonded = pieces[name].facts[1] is Blades.BONDED
         for frog, rails in p.sections:
-            found.append(Section(f"{name}.{frog.name}", name, rails, bonded, layout.at(*_table_of(layout, name))))
+            found.append(Section(f"{name}.{frog.name}", name, rails, bonded, layout.piece_at(name)))
     for name in sorted(switched):
         for rail in PLACE_RAILS:
             found.append(Section(f"{name}.{rail}", name, (f"{name}.{rail}",), True, layout.at("place", name)))
     return found
-
-
-def _table_of(layout: Layout, name: str) -> tuple[str, str]:
-    file = layout.file
-    for table, members in (
-        ("turnout", file.turnout),
-        ("three-way", file.three_way),
-        ("slip", file.slip),
-        ("diamond", file.diamond),
-    ):
-        if name in members:
-            return table, name
-    return "piece", name
 
 
 def _wire_up(

@@ -278,8 +278,6 @@ def _feed(
             if contracted.group_of[rail] not in fed
             and rail not in sections
             and not _followed(network, contracted, rail)
-            and rail not in sections
-            and not _followed(network, contracted, rail)
         ]
         if not wanted:
             continue
