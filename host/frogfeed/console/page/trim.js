@@ -12,11 +12,14 @@ let select = null;
 let body = null;
 let shown = null;
 let marker = null;
+let said = null;
 
 export function build(view) {
-  select = make("select", { id: "trim-drive", onchange: () => load() });
+  select = make("select", { id: "trim-drive", onchange: () => { setText(said, ""); load(); } });
   body = make("div", { class: "trim-body" });
-  view.append(card("Servo", make("p", { class: "route" }, make("label", { for: "trim-drive" }, "Drive"), select), body));
+  // Outside the body: that is drawn anew when the saved layout comes back, and what was said must outlive it.
+  said = make("p", { id: "trim-said", class: "quiet", role: "status" });
+  view.append(card("Servo", make("p", { class: "route" }, make("label", { for: "trim-drive" }, "Drive"), select), body, said));
   onPicks({ piece: (name) => { const d = page.layout.drawing.nodes.find((n) => n.name === name)?.drives[0]; if (d && [...select.options].some((o) => o.value === d)) { select.value = d; if (!byId("view-trim").hidden) load(); } } });
 }
 
@@ -42,6 +45,7 @@ async function load() {
 }
 
 async function step(setting, pulse) {
+  setText(said, "");
   const answer = await order("trim", { drive: shown.drive, setting, pulse_us: Math.round(pulse) });
   if (answer) show(answer);
 }
@@ -52,13 +56,13 @@ function show(t) {
   const ends = t.settings.map((setting, i) => end(t, setting, i));
   const speed = make("input", { id: "trim-speed", type: "number", min: 100, max: 20000, step: 50, value: t.travel_ms });
   const buttons = make("p", { class: "actions" },
-    make("button", { type: "button", id: "trim-save", class: "main", disabled: !mayTouch() || !state.file.writable, onclick: async () => { const a = await order("trim.save", { drive: t.drive }); if (a) { show(a); setText(byId("trim-said"), "Saved into the layout file; its comments are as they were. Send the settings to the board when no train moves."); } } }, "Save into the layout file"));
+    make("button", { type: "button", id: "trim-save", class: "main", disabled: !mayTouch() || !state.file.writable, onclick: async () => { const a = await order("trim.save", { drive: t.drive }); if (a) { show(a); setText(said, "Saved into the layout file; its comments are as they were. Send the settings to the board when no train moves."); } } }, "Save into the layout file"));
   replace(body, curve(t), make("div", { class: "ends-grid" }, ends),
     make("p", { class: "route" }, make("label", { for: "trim-speed" }, "Time from end to end, ms"), speed,
       make("button", { type: "button", disabled: !mayTouch(), id: "trim-try", onclick: async () => { const a = await order("trim.speed", { drive: t.drive, travel_ms: Math.round(Number(speed.value)) }); if (a) show(a); } }, "Try it"),
       make("span", { class: "quiet" }, "sends the board new settings; its feeds are off for a moment")),
     ...t.faults.map((f) => make("div", { class: "fault warning" }, make("b", {}, sentence(f.what)), told("Why", f.why), told("Cure", f.cure))),
-    windows(t), buttons, make("p", { id: "trim-said", class: "quiet", role: "status" }));
+    windows(t), buttons);
   if (focused) byId(focused)?.focus();
   move();
 }
