@@ -205,6 +205,8 @@ class Loop:
         control = self.control
         if control is None:
             return lamp.NO_SETTINGS
+        if control.panel.refusing:
+            return lamp.REFUSED
         if control.all_off:
             return lamp.ALL_OFF
         for feed in control.feeds:

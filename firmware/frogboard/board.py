@@ -310,6 +310,9 @@ class Board:
             return {"input": doc["inputs"][index]["name"], "on": value == 1}
         if kind == events.CHIP:
             return {"chip": index, "ok": value == 1}
+        if kind == events.REFUSED:
+            why = FAULTS[extra] or "all_off"
+            return {"drive": doc["drives"][index]["name"], "feed": doc["feeds"][value]["name"], "why": why}
         params = {"feed": doc["feeds"][index]["name"]}
         if kind == events.FEED:
             params["is"] = NAMES[value]

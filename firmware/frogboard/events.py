@@ -21,6 +21,7 @@ ALL_OFF = 9
 INPUT = 10
 UNSAVED = 11
 CHIP = 12
+REFUSED = 13
 
 
 class Events:

@@ -1,8 +1,8 @@
-"""The status lamp: one lamp, five things to say. No hardware.
+"""The status lamp: one lamp, six things to say. No hardware.
 
 Steady: all is well. A wink every two seconds: no valid settings, the board waits for a push. Slow blinking (half a
 second): drives move, or a position is not known. Fast blinking (an eighth): a feed is off for a fault. Two
-winks: all off. Dark: no power, or the program does not run.
+winks: all off. Three winks: a panel button was refused. Dark: no power, or the program does not run.
 """
 
 OK = 0
@@ -10,6 +10,7 @@ NO_SETTINGS = 1
 MOVING = 2
 FAULT = 3
 ALL_OFF = 4
+REFUSED = 5
 
 _PATTERN = (
     (1000, 0xFFFF),
@@ -17,6 +18,7 @@ _PATTERN = (
     (125, 0x0F0F),
     (125, 0x5555),
     (125, 0x0005),
+    (125, 0x0015),
 )
 """(length of a step in ms, 16 steps as bits, first step lowest)."""
 

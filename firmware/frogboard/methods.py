@@ -303,6 +303,11 @@ EVENTS = (
     ("input", "an input changed", (("input", "name"), ("on", "true or false"))),
     ("unsaved", "flash could not be written, so a queued move was dropped", (("drive", "name"),)),
     ("chip", "a chip stopped or began to answer", (("chip", "index"), ("ok", "true or false"))),
+    (
+        "refused",
+        "a panel button threw nothing, for one of its drives may not move now",
+        (("drive", "name"), ("feed", "the feed that is held"), ("why", "trip, sensor, chip or all_off")),
+    ),
 )
 """Notifications of the method "event": (kind, meaning, parameters besides seq, ms and kind)."""
 

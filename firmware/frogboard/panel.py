@@ -1,6 +1,10 @@
-"""The panel: buttons that throw one drive, a pair or a stored route, lamps, all off. No hardware."""
+"""The panel: buttons that throw one drive, a pair or a stored route, lamps, all off. No hardware.
 
-from frogboard.reason import Refused
+A button is done whole or not at all: where one of its drives may not move now, none does, an event says which, and
+for `REFUSED_MS` every fault lamp flickers and the status lamp gives three winks.
+"""
+
+from frogboard import events
 from frogboard.table import UNKNOWN
 
 if False:
@@ -9,6 +13,10 @@ if False:
     from frogboard.control import Control
 
 BLINK_MS = 250
+FLICKER_MS = 60
+"""Half a period of a fault lamp's flicker, four times as fast as it blinks."""
+REFUSED_MS = 2000
+"""How long a refusal is shown: one round of the status lamp."""
 
 
 class Panel:
@@ -20,7 +28,18 @@ class Panel:
         self._lamps = spec["lamps"]
         self._lines = lamp_lines
         self._blink_ms = 0
-        self.busy = False
+        self._blinks = False
+        self._refused_ms = 0
+
+    @property
+    def refusing(self) -> bool:
+        """Whether a refusal is being shown."""
+        return self._refused_ms > 0
+
+    @property
+    def busy(self) -> bool:
+        """Whether time alone will change a lamp."""
+        return self._blinks or self._refused_ms > 0
 
     def buttons(self) -> None:
         """Do what the buttons pressed in this tick say."""
@@ -38,13 +57,27 @@ class Panel:
             control.turn_all_off()
         elif does == "reset":
             control.reset()
+            self._refused_ms = 0
         else:
-            back = does == "toggle" and all(self._there(d, to) for d, to in button["moves"])
-            for d, to in button["moves"]:
-                try:
-                    control.throw(d, 1 - to if back else to)
-                except Refused:
-                    continue
+            self._throw(button["moves"], does == "toggle")
+
+    def _throw(self, moves: "list[list[int]]", toggle: bool) -> None:
+        back = toggle and all(self._there(d, to) for d, to in moves)
+        for d, to in moves:
+            if self._refuses(d, 1 - to if back else to):
+                self._refused_ms = REFUSED_MS
+                return
+        for d, to in moves:
+            self._control.throw(d, 1 - to if back else to)
+
+    def _refuses(self, d: int, to: int) -> bool:
+        """Whether drive d must not be thrown to `to` now; if so it is told."""
+        control = self._control
+        feed = control.mover.forbidden(d, to)
+        if feed is None:
+            return False
+        control.log.put(events.REFUSED, d, control.feeds.index(feed), feed.fault)
+        return True
 
     def _there(self, d: int, to: int) -> bool:
         """At the setting, or on the way there."""
@@ -54,25 +87,33 @@ class Panel:
 
     def lamps(self, dt_ms: int) -> None:
         """Bring the lamps up to date: steady where it is so, blinking on the way or at a fault."""
+        if self._refused_ms > 0:
+            self._refused_ms = max(0, self._refused_ms - dt_ms)
         if not self._lamps:
             return
         self._blink_ms = (self._blink_ms + min(dt_ms, BLINK_MS)) % (2 * BLINK_MS)
         on = 1 if self._blink_ms < BLINK_MS else 0
-        busy = False
+        flicker = (self._refused_ms // FLICKER_MS) & 1
+        blinks = False
         for i in range(len(self._lamps)):
             lamp = self._lamps[i]
             shows = lamp["shows"]
             if shows == "all_off":
                 state = 1 if self._control.all_off else 0
-            elif shows == "fault":
-                state = 2 if self._fault() else 0
-            else:
+            elif shows != "fault":
                 state = self._set(lamp["moves"])
-            busy = busy or state == 2
+            elif self._refused_ms > 0:
+                state = flicker
+            else:
+                state = 2 if self._fault(lamp["feed"]) else 0
+            blinks = blinks or state == 2
             self._control.lines[self._lines[i]] = on if state == 2 else state
-        self.busy = busy
+        self._blinks = blinks
 
-    def _fault(self) -> bool:
+    def _fault(self, f: int) -> bool:
+        """Whether feed f has a fault; -1: whether any has."""
+        if f >= 0:
+            return self._control.feeds[f].fault != 0
         for feed in self._control.feeds:
             if feed.fault:
                 return True

@@ -234,13 +234,15 @@ BUTTON = (
 )
 
 LAMP = (
+    Field("name", "text", 0, 40, "the lamp's name in the layout file", ""),
     _pin("out", "the lamp's pin"),
     _choice(
         "shows",
         ("set", "fault", "all_off"),
-        "lit while all `moves` are so (blinks on the way); a fault; all off",
+        "lit while all `moves` are so (blinks on the way); blinks at a fault; lit while all is off",
     ),
     Field("moves", "terms", 0, 32, "[drive, setting] pairs (set)", []),
+    _int("feed", -1, 31, "the feed whose fault it shows, or -1: any (fault)", -1),
 )
 
 PANEL = (

@@ -299,6 +299,8 @@ def _panel(doc: "dict[str, Any]") -> None:
         _pin(doc, where + ".out", lamp["out"])
         if (lamp["shows"] == "set") != bool(lamp["moves"]):
             raise Refused(where + ".moves", "needed to show a setting, and only then")
+        if lamp["feed"] >= len(doc["feeds"]) or (lamp["feed"] >= 0 and lamp["shows"] != "fault"):
+            raise Refused(where + ".feed", "no such feed, or not a lamp that shows a fault")
         _terms(doc, where, lamp["moves"], False)
 
 

@@ -93,6 +93,7 @@ def _event_words(event: Event) -> str:
         "fault": f"{name} FAULT, latched off: {facts.get('why')}",
         "clear": f"{name} fault cleared",
         "unsaved": f"{name} move DROPPED: the board's flash could not be written",
+        "refused": f"{name} REFUSED at the panel: {facts.get('feed')} is held ({facts.get('why')})",
         "stall": f"{name} STALL? servo current stays high",
         "all_off": "all feeds told off",
         "input": f"{name} {'on' if facts.get('on') else 'off'}",

@@ -1,7 +1,8 @@
-from frogboard import events, lamp
+from frogboard import events, lamp, settings
+from frogboard.panel import FLICKER_MS, REFUSED_MS
 from frogboard.table import UNKNOWN
 
-from documents import Rig, document, follow, pair, servo, strict_moves
+from documents import Rig, changeover, document, follow, pair, sealed, servo, strict_moves
 
 
 def panel_doc():
@@ -125,7 +126,7 @@ def test_inputs_are_told():
 
 def test_the_status_lamp_has_a_pattern_of_its_own_for_each_state():
     seen = set()
-    for state in (lamp.OK, lamp.NO_SETTINGS, lamp.MOVING, lamp.FAULT, lamp.ALL_OFF):
+    for state in (lamp.OK, lamp.NO_SETTINGS, lamp.MOVING, lamp.FAULT, lamp.ALL_OFF, lamp.REFUSED):
         one = lamp.Lamp()
         pattern = "".join(str(one.tick(125, state)) for _ in range(16)) if state else "1" * 16
         assert "1" in pattern and pattern not in seen
@@ -152,3 +153,78 @@ def test_a_stall_makes_the_drive_unknown_and_keeps_its_feed_off():
     rig.control.throw(0, 1)
     rig.until_idle()
     assert rig.control.drives[0].at == 1 and rig.leg(0) == 1, "thrown once more, undisturbed"
+
+
+def held():
+    """Three turnouts, the second with a bare changeover and blades that touch: at a fault it may not be thrown."""
+    doc = panel_doc()
+    doc["feeds"][1] = changeover("T2.F", 10, "B", follow(1), strict_moves(1))
+    doc["panel"]["lamps"].append({"name": "t2", "out": {"pin": 29}, "shows": "fault", "feed": 1})
+    doc["panel"]["lamps"].append({"name": "t1", "out": {"pin": 2}, "shows": "fault", "feed": 0})
+    for i, drive in enumerate(doc["drives"]):
+        drive["out"]["pin"] = (0, 1, 4)[i]
+    rig = Rig(doc, Rig(doc).known(0))
+    rig.run(500)
+    rig.seen = []
+    return rig
+
+
+def patterns(rig, ms):
+    """How often each lamp changed, over a time."""
+    count = len(rig.doc["panel"]["lamps"])
+    before, changes = list(rig.control.lines[-count:]), [0] * count
+    for _ in range(ms // rig.tick_ms):
+        rig.tick()
+        now = list(rig.control.lines[-count:])
+        changes = [c + (a != b) for c, a, b in zip(changes, before, now)]
+        before = now
+    return changes
+
+
+def refusals(rig):
+    return [e[3:] for e in rig.seen if e[2] == events.REFUSED]
+
+
+def test_a_route_with_a_drive_that_may_not_move_is_refused_whole_and_shown():
+    rig = held()
+    rig.control.guard.tripped[0] = 1
+    rig.tick()
+    press(rig, 1)
+    assert refusals(rig) == [(1, 1, 1)], "drive D2, held by T2.F, which has tripped"
+    assert rig.control.panel.refusing and rig.control.panel.busy and not rig.control.idle
+    changed = patterns(rig, 1200)
+    assert changed[0] == changed[2] == 0
+    assert changed[1] >= 1200 // FLICKER_MS - 1 and changed[3] == changed[4] == changed[1], "all fault lamps flicker"
+    rig.run(REFUSED_MS)
+    assert not rig.control.panel.refusing and [d.at for d in rig.control.drives] == [0, 0, 0]
+    changed = patterns(rig, 1000)
+    assert 3 <= changed[1] == changed[3] <= 5 and changed[4] == 0, "the fault itself blinks, where it is"
+
+
+def test_after_a_reset_the_same_button_is_obeyed():
+    rig = held()
+    press(rig, 2)
+    press(rig, 1)
+    assert refusals(rig) == [(1, 1, 0)], "all is off"
+    press(rig, 3)
+    assert not rig.control.panel.refusing
+    press(rig, 1)
+    rig.until_idle()
+    assert len(refusals(rig)) == 1 and [d.at for d in rig.control.drives] == [0, 1, 1]
+
+
+def test_a_button_whose_drives_are_free_is_obeyed_while_another_feed_is_held():
+    rig = held()
+    rig.control.guard.tripped[0] = 1
+    rig.tick()
+    press(rig, 0)
+    rig.run(3000)
+    assert refusals(rig) == [] and rig.control.drives[0].at == 1
+
+
+def test_a_lamp_of_a_feed_that_is_not_there_is_refused():
+    doc = panel_doc()
+    for feed, shows in ((3, "fault"), (1, "all_off")):
+        doc["panel"]["lamps"][1] = {"out": {"pin": 27}, "shows": shows, "feed": feed}
+        checked, reason = settings.load(sealed(doc))
+        assert checked is None and reason.startswith("panel.lamps[1].feed:"), reason
