@@ -78,11 +78,23 @@ def test_events_change_the_picture_at_once() -> None:
         (Event(0, 0, "input", {"input": "b1", "on": False}), "b1 off"),
         (Event(0, 0, "chip", {"chip": 0, "ok": False}), "chip 0 DOES NOT ANSWER"),
         (Event(0, 0, "something-new", {"x": 1}), "something-new x=1"),
-        (Measurement(0, 500, 0, (None, 4)), "no answer, 4 mA"),
     ],
 )
-def test_events_as_lines(event: Event | Measurement, words: str) -> None:
+def test_events_as_lines(event: Event, words: str) -> None:
     assert words in event_line(event)
+
+
+def test_currents_are_told_by_name_and_only_where_they_changed() -> None:
+    picture = a_picture()
+    said = []
+    for ma in ((0, None), (0, None), (0, 7), (3, 7), (3, 7)):
+        measured = Measurement(0, 500, 0, ma)
+        said.append(picture.line(measured))
+        picture.take(measured)
+    assert [line and line.split("s  ")[1] for line in said] == [
+        "current main 0 mA, yard no answer", None, "current yard 7 mA", "current main 3 mA", None
+    ]  # fmt: skip
+    assert "sensor 2 5 mA" in str(picture.line(Measurement(1, 500, 2, (5,))))
 
 
 def test_every_event_of_the_firmware_has_words() -> None:

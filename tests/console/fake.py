@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
+from dataclasses import asdict
+from typing import Any
 
 from frogfeed.board.errors import BoardRefused, NoPort, PortVanished
 from frogfeed.board.messages import (
@@ -145,6 +147,19 @@ class FakeLink:
         self._last = time.monotonic()
         self.hello = self.board.hello_now()
         return self.hello
+
+    where = "fake"
+
+    def request(self, method: str, params: Mapping[str, Any]) -> dict[str, Any]:
+        """Only what a test of the relay asks for: a state without pages."""
+        with self.board.lock:
+            if method == "hello":
+                return asdict(self.connect())
+            if method == "throw":
+                self.throw(params["drive"], params["to"])
+                return {"queued": 1}
+            self._here()
+            raise BoardRefused(method, -32601, "not on this board", where="fake", cure="")
 
     def close(self) -> None:
         self.opened = False

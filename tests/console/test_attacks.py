@@ -7,6 +7,8 @@ import json
 import os
 import socket
 import stat
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -17,12 +19,15 @@ from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import ClientConnection, connect
 from websockets.typing import Origin
 
-from frogfeed.board.errors import PortBusy
+from frogboard import methods
+from frogfeed.board.errors import BoardError, PortBusy
 from frogfeed.board.transport import open_serial
-from frogfeed.console.attach import advertised, attach, note_of
+from frogfeed.console.attach import advertised, attach, note_of, running
 from frogfeed.console.commands import COMMANDS, MOST_BYTES
 from frogfeed.console.guard import POLICY
 from frogfeed.console.refusals import RefusedError
+from frogfeed.console.seat import AttachedSeat
+from frogfeed.console.seat_port import SeatTransport
 from frogfeed.console.serve import listen
 from frogfeed.console.session import Session
 from tests.console.conftest import Console, serving
@@ -228,6 +233,14 @@ ODD_PARAMETERS: list[tuple[str, Any]] = [
     ("hunt.start", {"rail": "T1.F\x00", "trouble": "dead"}),
     ("hunt.start", {"rail": "T1.F", "trouble": "dead", "settings": {"T1": "sideways"}}),
     ("lay", {"start": "wharf", "goal": "constructor"}),
+    ("link", {"board": "B1"}),
+    ("link", {"board": "B9", "method": "hello"}),
+    ("link", {"board": "B1", "method": "hello", "params": []}),
+    ("link", {"board": "B1", "method": "hello", "params": {"x" * 81: 1}}),
+    ("link", {"board": "B1", "method": "hello", "params": {str(n): n for n in range(9)}}),
+    ("link.heard", {"board": "B9", "after": 0}),
+    ("link.heard", {"board": "B1", "after": -2}),
+    ("link.heard", {"board": "B1", "after": True}),
 ]
 BROKEN = [
     *NOT_COMMANDS,
@@ -314,12 +327,81 @@ def test_the_note_for_terminals_can_be_read_by_its_owner_alone(tmp_path: Path, m
     layout = tmp_path / "a.toml"
     layout.write_text("")
     with advertised(layout, "127.0.0.1", 1, "secret"):
-        note = note_of(layout)
+        note = note_of(layout, 1)
         assert stat.S_IMODE(note.stat().st_mode) == 0o600
         assert stat.S_IMODE(note.parent.stat().st_mode) == 0o700
         assert attach(layout) is None
     assert not note.exists()
     note.parent.chmod(0o777)
     with pytest.raises(RefusedError, match="not this user's alone"):
-        note_of(layout)
+        note_of(layout, 1)
+    assert running() == ()
     os.chmod(note.parent, 0o700)  # noqa: PTH101
+
+
+def test_notes_of_others_and_of_consoles_that_died_are_passed_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    layout = tmp_path / "a.toml"
+    layout.write_text("")
+    with advertised(layout, "127.0.0.1", 1, "secret"):
+        (found,) = running(layout)
+        assert "secret" not in repr(found) and "secret" not in str(found)
+        note = note_of(layout, 1)
+        note.chmod(0o640)
+        assert running() == ()
+        note.chmod(0o600)
+        linked = note.with_name(note.name.replace("-1.json", "-2.json"))
+        linked.symlink_to(note)
+        assert len(running()) == 1
+        linked.unlink()
+        for text in ("", "[]", "{}", "nonsense", '{"layout": 1}', "[" * 5000):
+            linked.write_text(text)
+            linked.chmod(0o600)
+            assert len(running()) == 1, text
+        ended = subprocess.Popen([sys.executable, "-c", ""])
+        ended.wait(60)
+        linked.write_text(json.dumps({**json.loads(note.read_text()), "pid": ended.pid}))
+        assert [r.port for r in running()] == [1]
+        assert not linked.exists()
+
+
+def link_request(method: str, **params: Any) -> str:
+    return json.dumps({"id": 1, "do": "link", "with": {"board": "B1", "method": method, "params": params}})
+
+
+def test_the_seat_of_a_terminal_passes_on_only_what_a_page_may_do_too(console: Console) -> None:
+    with ws(console) as conn:
+        assert ask(conn, link_request("hello"))["ok"]["result"]["board"] == "B1"
+        for method in ("maintenance", "reset", "trim", "eval", "hello ", "push.abort"):
+            answer = ask(conn, link_request(method))["ok"]
+            assert answer["error"]["code"] == methods.REFUSED, method
+        up = console.get("boards", "B1")
+        assert up["up"]
+        for drive, to in (("D7", "right"), ("T1", "sideways"), ("nobody", "left"), ("T1", 5), (["T1"], "left")):
+            answer = ask(conn, link_request("throw", drive=drive, to=to))["ok"]
+            assert answer["error"]["message"], (drive, to)
+        assert console.get("boards", "B1")["up"]
+        long = ask(conn, link_request("throw", drive="T" * 2000, to="left"))
+        assert long["ok"]["error"]["code"] == methods.BAD_PARAMS
+        console.wait(lambda: (console.get("boards", "B1") or {}).get("up"))
+
+
+def test_a_visitor_cannot_throw_by_way_of_a_terminals_seat(console: Console) -> None:
+    before = console.get("drives", "T1")
+    with ws(console, key=console.visitor_key) as conn:
+        for text in (
+            link_request("throw", drive="T1", to="right"),
+            link_request("all_off"),
+            link_request("push.begin", what="layout", size=4, crc32="00000000"),
+            link_request("hello"),
+            json.dumps({"id": 1, "do": "link.heard", "with": {"board": "B1", "after": -1}}),
+        ):
+            assert ask(conn, text)["error"]["what"].startswith("visitors"), text
+    seat = AttachedSeat("127.0.0.1", console.served.port, console.visitor_key)
+    with contextlib.closing(seat), pytest.raises(BoardError, match="visitors may look"):
+        SeatTransport(seat, "B1", "by-seat")
+    with pytest.raises(RefusedError, match="no console answers"):
+        AttachedSeat("127.0.0.1", console.served.port, "wrong")
+    assert console.get("drives", "T1") == before

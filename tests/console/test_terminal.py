@@ -13,10 +13,10 @@ from click.testing import CliRunner
 from frogfeed.commands.prove import command as prove
 from frogfeed.commands.trim import command as trim
 from frogfeed.console.attach import advertised, attach
+from frogfeed.console.own_seat import OwnSeat
 from frogfeed.console.ports import serial_links
 from frogfeed.console.railway import Railway, railway_of
 from frogfeed.console.refusals import RefusedError
-from frogfeed.console.seat import OwnSeat
 from frogfeed.console.session import Session
 from frogfeed.console.terminal import prove_layout, trim_drive, wait_ready
 from frogfeed.layout.reading import read_layout_text

@@ -6,7 +6,7 @@ Meaning is carried by letters and words; colour only repeats it. It fits 80 colu
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 from rich import box
@@ -56,6 +56,14 @@ class Picture:
         elif notification.kind == "lost":
             self._drive(str(facts.get("drive")), at=None)
 
+    def line(self, notification: Notification) -> str | None:
+        """A notification as a line of words, before it is taken; None for currents that are as they were."""
+        if not isinstance(notification, Measurement):
+            return event_line(notification)
+        told = enumerate(notification.ma, notification.start)
+        fresh = [i for i, ma in told if i not in self.ma or self.ma[i] != ma]
+        return measurement_line(notification, self.state, fresh) if fresh else None
+
     def _feed(self, name: str, **changes: str | None) -> None:
         feeds = tuple(
             replace(feed, **changes) if feed.name == name else feed  # type: ignore[arg-type]
@@ -71,13 +79,24 @@ class Picture:
         self.state = replace(self.state, drives=drives)
 
 
-def event_line(notification: Notification) -> str:
-    """One event or measurement as a line of words: the board's time in seconds, what, of what."""
-    stamp = f"{notification.ms / 1000:10.3f} s"
-    if isinstance(notification, Measurement):
-        values = ", ".join("no answer" if ma is None else f"{ma} mA" for ma in notification.ma)
-        return f"{stamp}  current from sensor {notification.start}: {values}"
-    return f"{stamp}  {_event_words(notification)}"
+def event_line(event: Event) -> str:
+    """One event as a line of words: the board's time in seconds, what, of what."""
+    return f"{_stamp(event)}  {_event_words(event)}"
+
+
+def measurement_line(measurement: Measurement, state: BoardState, numbers: Iterable[int]) -> str:
+    """Currents of the sensors with these numbers, by name where `state` knows it."""
+    names = dict(enumerate(s.name for s in state.sensors))
+    values = [f"{names.get(i, f'sensor {i}')} {_current(measurement.ma[i - measurement.start])}" for i in numbers]
+    return f"{_stamp(measurement)}  current {', '.join(values)}"
+
+
+def _stamp(notification: Notification) -> str:
+    return f"{notification.ms / 1000:10.3f} s"
+
+
+def _current(ma: int | None) -> str:
+    return "no answer" if ma is None else f"{ma} mA"
 
 
 def _event_words(event: Event) -> str:
@@ -159,7 +178,7 @@ def _sensors(picture: Picture) -> Text:
     values = []
     for index, sensor in enumerate(picture.state.sensors):
         ma = picture.ma.get(index, sensor.ma)
-        values.append(f"{sensor.name} {'no answer' if ma is None else f'{ma} mA'}")
+        values.append(f"{sensor.name} {_current(ma)}")
     return Text("current  " + "   ".join(values), overflow="fold")
 
 
@@ -212,8 +231,10 @@ def _turns(
     while not stop() and (end_s is None or client.now_s() < end_s):
         lines = []
         for notification in client.notifications(_FRAME_S):
+            line = picture.line(notification)
             picture.take(notification)
-            lines.append(event_line(notification))
+            if line is not None:
+                lines.append(line)
         if client.now_s() - asked_s >= _REFRESH_S:
             picture.state = client.state()
             asked_s = client.now_s()

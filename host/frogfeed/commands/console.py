@@ -9,7 +9,9 @@ from pathlib import Path
 import click
 
 from frogfeed.bench.errors import BenchError
+from frogfeed.board.errors import BoardError, NoPort
 from frogfeed.commands.shared import BOARD, USAGE, fail, open_layout
+from frogfeed.commands.way import own_way
 from frogfeed.console.attach import advertised
 from frogfeed.console.ports import bench_links, serial_links
 from frogfeed.console.railway import railway_of
@@ -42,29 +44,44 @@ def command(
     """
     if bench and ports:
         raise click.UsageError("Say either --port or --bench.")
-    layout = open_layout(file or demo_file())
-    railway = railway_of(layout)
+    shown = file or demo_file()
+    railway = railway_of(open_layout(shown))
+    virtual = bench or (file is None and not ports)
     try:
         with ExitStack() as stack:
-            if bench or (file is None and not ports):
-                virtual, links = stack.enter_context(bench_links(railway))
-                click.echo(f"Virtual boards; their firmware runs on {virtual.interpreter}.")
+            if virtual:
+                boards, links = stack.enter_context(bench_links(railway))
+                click.echo(f"Virtual boards; their firmware runs on {boards.interpreter}.")
+                for name in links:
+                    click.echo(f"  board {name}: {boards.port(name)}")
             else:
                 links = serial_links(railway, ports)
-            session = Session(file, railway, links)
+                _look_at(ports)
+            session = Session(file, railway, links, sends=virtual)
 
             def ready(served: Served) -> None:
                 key = served.operator.partition("key=")[2]
-                if file is not None:
-                    near = "127.0.0.1" if host in ("0.0.0.0", "::") else host
-                    stack.enter_context(advertised(file, near, served.port, key))
+                near = "127.0.0.1" if host in ("0.0.0.0", "::") else host
+                stack.enter_context(advertised(shown, near, served.port, key))
                 _tell(served, host, browse)
 
             run(session, host=host, port=http_port, names=names, ready=ready)
     except RefusedError as refused:
-        fail("\n".join(t for t in (refused.what, refused.why, refused.cure) if t), USAGE)
-    except BenchError as e:
+        fail(str(refused), USAGE)
+    except (BenchError, BoardError) as e:
         fail(str(e), BOARD)
+
+
+def _look_at(ports: tuple[str, ...]) -> None:
+    """Open every port that was named, and give it back: one that is not there is told now. Raises BoardErrors."""
+    for text in ports:
+        device = text.partition("=")[2] or text
+        try:
+            own_way(device, None).opener().close()
+        except NoPort as missing:
+            if device.isdigit():
+                missing.cure = f"--port is a board's serial port; for the page's own say --http-port {device}"
+            raise
 
 
 def _tell(served: Served, host: str, browse: bool) -> None:

@@ -12,6 +12,7 @@ from frogfeed.board.install.installer import Step
 from frogfeed.board.ports import find_port
 from frogfeed.commands.link import port_options
 from frogfeed.commands.shared import BOARD, fail
+from frogfeed.commands.way import named
 
 
 @click.command("install")
@@ -34,7 +35,7 @@ def command(port: str | None, serial: str | None, chip: str | None) -> None:
                 lambda: find_port(device=port, serial_number=serial), chip=chip, chip_id=serial, progress=show
             )
     except BoardError as e:
-        fail(str(e), BOARD)
+        fail(str(named(e)), BOARD)
     done = found.done
     click.echo(f"Firmware {found.after.firmware} runs from {done.folder}: {done.sent_bytes} bytes sent.")
     if found.after.settings is None:

@@ -11,8 +11,8 @@ import click
 
 from frogfeed.board.client import Client, Expected
 from frogfeed.board.errors import BoardError
-from frogfeed.board.ports import opener_for
 from frogfeed.commands.shared import BOARD, fail
+from frogfeed.commands.way import own_way, way_to
 from frogfeed.layout.model import Layout
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -44,10 +44,24 @@ def board_of(layout: Layout | None, board: str | None) -> tuple[str | None, str 
 
 
 @contextmanager
-def connected(port: str | None, serial: str | None = None, expected: Expected | None = None) -> Iterator[Client]:
-    """A greeted client; every error of the link ends the command with exit code 3 and says what to do."""
+def connected(
+    port: str | None,
+    serial: str | None = None,
+    expected: Expected | None = None,
+    *,
+    file: Path | None = None,
+    board: str | None = None,
+    alone: bool = False,
+) -> Iterator[Client]:
+    """A greeted client; every error of the link ends the command with exit code 3 and says what to do.
+
+    Where a running console has the board's port, the client speaks through it, unless the command must be `alone`.
+    """
     try:
-        with Client(opener_for(device=port, serial_number=serial), expected=expected) as client:
+        way = own_way(port, serial) if alone else way_to(port, serial, file=file, board=board)
+        if way.through is not None:
+            click.echo(f"Through {way.through.console}.", err=True)
+        with Client(way.opener, expected=expected, limits=way.limits, first_number=way.first_number) as client:
             yield client
     except BoardError as e:
         fail(str(e), BOARD)

@@ -27,7 +27,7 @@ def command(file: Path, board: str | None, port: str | None, serial: str | None,
     name = name or next(iter(documents))
     if name not in documents:
         fail(f"The plan gives board {name} nothing to do, so there is nothing to push.", USAGE)
-    with connected(port, serial or (known if port is None else None)) as client:
+    with connected(port, serial or (known if port is None else None), file=file, board=name) as client:
         held = client.hello.layout if client.hello is not None else None
         ours = ascii_text(layout.file.layout.name, 80)
         if held is not None and held != ours and not over:

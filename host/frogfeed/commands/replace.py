@@ -29,7 +29,7 @@ def command(file: Path, board: str, port: str | None, serial: str | None) -> Non
     if board not in layout.file.board:
         named = ", ".join(layout.file.board) or "none"
         fail(f"{file} has no table [board.{board}] to hold a serial number (it has: {named}). Add one first.", USAGE)
-    with connected(port, serial) as client:
+    with connected(port, serial, alone=True) as client:
         hello = client.hello or client.connect()
         check_replacement(hello, board, old, client.where)
         number = serial_number_value(board, hello.id)

@@ -7,12 +7,14 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from frogfeed.bench.errors import BenchError
+from frogfeed.board.errors import BoardError
 from frogfeed.commands.shared import BOARD, fail, open_layout
-from frogfeed.console.attach import attach
+from frogfeed.commands.way import seat_for
+from frogfeed.console.own_seat import OwnSeat
 from frogfeed.console.ports import bench_links, serial_links
 from frogfeed.console.railway import Railway, railway_of
 from frogfeed.console.refusals import RefusedError
-from frogfeed.console.seat import OwnSeat, Seat
+from frogfeed.console.seat import Seat
 from frogfeed.console.session import Session
 from frogfeed.console.terminal import wait_ready
 
@@ -23,7 +25,7 @@ def seated(file: Path, ports: tuple[str, ...], bench: bool, board: str | None = 
     railway = railway_of(open_layout(file))
     try:
         with ExitStack() as stack:
-            seat: Seat | None = None if bench or ports else attach(file)
+            seat: Seat | None = None if bench else seat_for(file, ports)
             if seat is None:
                 links = stack.enter_context(bench_links(railway))[1] if bench else serial_links(railway, ports)
                 seat = OwnSeat(Session(file, railway, links))
@@ -35,6 +37,6 @@ def seated(file: Path, ports: tuple[str, ...], bench: bool, board: str | None = 
                     wait_ready(seat, name)
             yield seat, railway
     except RefusedError as refused:
-        fail("\n".join(t for t in (refused.what, refused.why, refused.cure) if t), BOARD)
-    except BenchError as e:
+        fail(str(refused), BOARD)
+    except (BenchError, BoardError) as e:
         fail(str(e), BOARD)

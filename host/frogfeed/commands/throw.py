@@ -38,6 +38,6 @@ def command(name: str, to: str, file: Path | None, board: str | None, port: str 
     layout = open_layout(file) if file is not None else None
     known = board_of(layout, board)[1] if layout is not None else None
     drive, setting = drive_of(layout, name, to)
-    with connected(port, serial or (known if port is None else None)) as client:
+    with connected(port, serial or (known if port is None else None), file=file, board=board) as client:
         done = throw(client, drive, setting)
         click.echo(f"{done.drive} is at {done.at} after {done.seconds:.1f} s.")

@@ -1,6 +1,6 @@
-"""How a terminal finds a console that runs on the same layout file: a note in the user's own run folder.
+"""How a terminal finds the consoles that run: each leaves a note in the user's own run folder.
 
-The note holds the operator's key, so only its owner can read it, and it goes when the console ends.
+A note holds the operator's key, so only its owner can read it, and it goes when the console ends.
 """
 
 from __future__ import annotations
@@ -13,10 +13,44 @@ import stat
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from frogfeed.console.refusals import RefusedError
 from frogfeed.console.seat import AttachedSeat
+
+MOST_BYTES = 4096
+"""Longest note that is read."""
+
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """A console that left a note: on which layout file, where it listens, its process, and the operator's key."""
+
+    layout: Path
+    host: str
+    port: int
+    pid: int
+    key: str = field(repr=False)
+
+    def __str__(self) -> str:
+        """For a person; without the key."""
+        shown = f"[{self.host}]" if ":" in self.host else self.host
+        return f"the console on {self.layout.name} at http://{shown}:{self.port} (process {self.pid})"
+
+    def sit(self) -> AttachedSeat:
+        """A seat at it. Raises RefusedError where it does not answer any more."""
+        return AttachedSeat(self.host, self.port, self.key)
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A board that answers at a running console, on a port that the console has open."""
+
+    console: Running
+    board: str
+    id: str
+    port: str
 
 
 def run_folder() -> Path:
@@ -36,22 +70,26 @@ def run_folder() -> Path:
     return folder
 
 
-def note_of(layout: Path) -> Path:
-    """The note of the console that runs on this layout file."""
-    name = hashlib.sha256(str(layout.resolve()).encode("utf-8")).hexdigest()[:24]
-    return run_folder() / f"console-{name}.json"
+def note_of(layout: Path, port: int) -> Path:
+    """The note of the console that runs on this layout file and listens on this port."""
+    return run_folder() / f"console-{_mark(layout)}-{port}.json"
+
+
+def _mark(layout: Path) -> str:
+    return hashlib.sha256(str(layout.resolve()).encode("utf-8")).hexdigest()[:24]
 
 
 @contextmanager
 def advertised(layout: Path, host: str, port: int, key: str) -> Iterator[None]:
     """Leave a note while the console runs. Without a run folder there is none, and the console runs all the same."""
     try:
-        note = note_of(layout)
+        note = note_of(layout, port)
         with contextlib.suppress(FileNotFoundError):
             note.unlink()
         handle = os.open(note, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(handle, "w", encoding="utf-8") as file:
-            json.dump({"host": host, "port": port, "key": key, "pid": os.getpid()}, file)
+            told = {"layout": str(layout.resolve()), "host": host, "port": port, "key": key, "pid": os.getpid()}
+            json.dump(told, file)
     except (RefusedError, OSError):
         yield
         return
@@ -63,10 +101,73 @@ def advertised(layout: Path, host: str, port: int, key: str) -> Iterator[None]:
                 note.unlink()
 
 
+def running(layout: Path | None = None) -> tuple[Running, ...]:
+    """The consoles that left a note, the newest first; only those on this layout file where one is named."""
+    try:
+        notes = list(run_folder().glob(f"console-{'*' if layout is None else _mark(layout)}-*.json"))
+        notes.sort(key=lambda n: n.lstat().st_mtime_ns, reverse=True)
+    except (RefusedError, OSError):
+        return ()
+    return tuple(found for note in notes if (found := _read(note)) is not None)
+
+
 def attach(layout: Path) -> AttachedSeat | None:
     """A seat at the console that runs on this layout file; None where none does."""
+    for console in running(layout):
+        with contextlib.suppress(RefusedError):
+            return console.sit()
+    return None
+
+
+def boards_held(layout: Path | None = None) -> tuple[Held, ...]:
+    """Every board that answers at a running console (on this layout file)."""
+    found: list[Held] = []
+    for console in running(layout):
+        try:
+            seat = console.sit()
+        except RefusedError:
+            continue
+        with contextlib.closing(seat):
+            for name, b in seat.section("boards").items():
+                if b.get("up") and b.get("port"):
+                    found.append(Held(console, name, str(b.get("id")), str(b["port"])))
+    return tuple(found)
+
+
+def holder_of(device: str) -> Held | None:
+    """The console that has this port open, with the board that answers there; None where none does."""
+    real = os.path.realpath(device)
+    return next((h for h in boards_held() if os.path.realpath(h.port) == real), None)
+
+
+def _read(note: Path) -> Running | None:
+    """A note's content; None where it is not this user's own file, or its console ended without taking it away."""
     try:
-        found = json.loads(note_of(layout).read_text(encoding="utf-8"))
-        return AttachedSeat(str(found["host"]), int(found["port"]), str(found["key"]))
-    except (RefusedError, OSError, ValueError, KeyError, TypeError):
+        handle = os.open(note, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0))
+        with os.fdopen(handle, "rb") as file:
+            found = os.fstat(file.fileno())
+            if os.name == "posix" and (found.st_uid != os.getuid() or found.st_mode & 0o077):
+                return None
+            told = json.loads(file.read(MOST_BYTES))
+        console = Running(
+            Path(str(told["layout"])), str(told["host"]), int(told["port"]), int(told["pid"]), str(told["key"])
+        )
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
+    if _ended(console.pid):
+        with contextlib.suppress(OSError):
+            note.unlink()
+        return None
+    return console
+
+
+def _ended(pid: int) -> bool:
+    if os.name != "posix":
+        return False
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return True
+    except OSError:
+        return False
+    return False

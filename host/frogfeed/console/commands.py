@@ -132,6 +132,21 @@ class EditFeed(Params):
     rail: Literal["both", "left", "right"] = "both"
 
 
+class LinkRequest(Params):
+    """A request of the link, for a board whose port the console has."""
+
+    board: Word
+    method: Word
+    params: Annotated[dict[Word, Any], Field(max_length=8)] = {}
+
+
+class LinkHeard(Params):
+    """News of a board from number `after` on; -1: only where the count stands."""
+
+    board: Word
+    after: Annotated[int, Field(ge=-1, lt=1 << 53)]
+
+
 Handler = Callable[[Desk, Any], Awaitable[Any]]
 
 
@@ -169,6 +184,8 @@ COMMANDS: dict[str, Command] = {
     "edit.undo": Command(Nothing, False, lambda desk, p: desk.drafter.undo()),
     "edit.drop": Command(Nothing, False, lambda desk, p: desk.drafter.drop()),
     "edit.save": Command(Nothing, False, lambda desk, p: desk.drafter.save()),
+    "link": Command(LinkRequest, False, lambda desk, p: desk.relay.request(p.board, p.method, p.params)),
+    "link.heard": Command(LinkHeard, False, lambda desk, p: desk.relay.heard(p.board, p.after)),
     "layout": Command(Nothing, True, lambda desk, p: desk.layout()),
 }
 
@@ -203,11 +220,15 @@ def read_request(text: str) -> Request:
     return Request(number, name, params)
 
 
+_OTHER = "what asked is of another version than this console, or was given something odd"
+_ANEW = "in a browser reload the page; in a terminal look at what you gave, or start the console anew"
+
+
 async def run(desk: Desk, role: Role, request: Request) -> Any:
     """Do what is asked. Raises RefusedError."""
     command = COMMANDS.get(request.name)
     if command is None:
-        raise RefusedError("there is no such command", cure="reload the page")
+        raise RefusedError(f"this console knows no command {request.name[:40]!r}", _OTHER, _ANEW)
     if role is not Role.OPERATOR and not command.visitor:
         raise RefusedError(
             "visitors may look, but not touch",
@@ -219,5 +240,5 @@ async def run(desk: Desk, role: Role, request: Request) -> Any:
     except ValidationError as problem:
         first = problem.errors()[0]
         place = ".".join(str(p) for p in first["loc"]) or "with"
-        raise RefusedError(f"{request.name}: {place}: {first['msg']}", cure="reload the page") from problem
+        raise RefusedError(f"{request.name}: {place}: {first['msg']}", _OTHER, _ANEW) from problem
     return await command.run(desk, params)

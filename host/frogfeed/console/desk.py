@@ -8,6 +8,7 @@ from frogfeed.console.drafting import Drafter
 from frogfeed.console.hunting import Hunter
 from frogfeed.console.laying import Layer
 from frogfeed.console.prover import Prover
+from frogfeed.console.relay import Relay
 from frogfeed.console.session import Session
 from frogfeed.console.trimming import Trimmer
 from frogfeed.console.view import layout_view
@@ -23,6 +24,7 @@ class Desk:
         self.prover = Prover(session)
         self.hunter = Hunter(session)
         self.drafter = Drafter(session)
+        self.relay = Relay(session)
 
     async def layout(self) -> dict[str, Any]:
         """All of the layout that a page draws from."""

@@ -56,7 +56,7 @@ class Drafter:
     def _joint(self, number: int) -> Joint:
         joints = self._session.railway.network.joints
         if number >= len(joints):
-            raise RefusedError("there is no such joint any more", cure="reload the page and choose it again")
+            raise RefusedError("there is no such joint any more", cure="choose it on the drawing as it is now")
         return joints[number]
 
     async def _take(self, text: str) -> dict[str, Any]:

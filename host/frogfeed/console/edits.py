@@ -90,7 +90,7 @@ def _between(layout: Layout, joint: Joint) -> tuple[int, int]:
     raise RefusedError(
         f"the joint between {joint.a[0]} and {joint.b[0]} is not where it was in line {joint.line}",
         "the layout was changed meanwhile",
-        "reload the page and choose the joint again",
+        "choose the joint on the drawing as it is now",
     )
 
 

@@ -27,7 +27,9 @@ class Hunter:
             )
         for d, s in settings.items():
             if s not in network.drives.get(d, ()):
-                raise RefusedError(f"{d} has no setting {s}", cure="reload the page")
+                raise RefusedError(
+                    f"{d} has no setting {s}", cure=f"it has {' and '.join(network.drives.get(d, ())) or 'none'}"
+                )
         at = {d: s.at for d, s in self._session.reporter.standing().items() if s.at is not None} | settings
         hunt = await asyncio.to_thread(Hunt, network, rail, trouble, at)
         if not hunt.sound:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from typing import Protocol
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict
+from typing import Any, Protocol
 
 from frogfeed.board.client import Client, Expected, Limits
 from frogfeed.board.commands import all_off, feed_reset, trim
@@ -14,6 +15,9 @@ from frogfeed.board.transport import Opener
 LIMITS = Limits(answer_s=0.8, hello_s=2.5, reconnect_s=0.0, tries=2)
 """Short waits: the owner of a port comes round again by itself, and the page says meanwhile that the board is away."""
 
+FIRST_NUMBER = 1_000_000
+"""Numbers of requests have seven digits: an answer fits a terminal's line too, whose requests have shorter ones."""
+
 
 class BoardLink(Protocol):
     """A conversation with one board, used from one thread. Everything here raises `BoardError`s."""
@@ -23,8 +27,17 @@ class BoardLink(Protocol):
         """What the board said of itself when it was greeted last."""
         ...
 
+    @property
+    def where(self) -> str:
+        """The name of the port that is open."""
+        ...
+
     def connect(self) -> Hello:
         """Open the port and greet the board."""
+        ...
+
+    def request(self, method: str, params: Mapping[str, Any]) -> dict[str, Any]:
+        """Any request of the link, passed on for a program that shares the port."""
         ...
 
     def close(self) -> None:
@@ -75,16 +88,31 @@ class ClientLink:
     """The link over a serial port (or a pty)."""
 
     def __init__(self, opener: Opener, board: str | None = None, limits: Limits = LIMITS) -> None:
-        self._client = Client(opener, expected=Expected(board=board), limits=limits)
+        self._client = Client(opener, expected=Expected(board=board), limits=limits, first_number=FIRST_NUMBER)
 
     @property
     def hello(self) -> Hello | None:
         """See `BoardLink`."""
         return self._client.hello
 
+    @property
+    def where(self) -> str:
+        """See `BoardLink`."""
+        return self._client.where
+
     def connect(self) -> Hello:
         """See `BoardLink`."""
         return self._client.connect()
+
+    def request(self, method: str, params: Mapping[str, Any]) -> dict[str, Any]:
+        """See `BoardLink`. New settings are greeted, so that `hello` stays true."""
+        if method == "hello":
+            return asdict(self._client.connect())
+        commits = method == "push.commit"
+        answer = self._client.request(method, params, timeout_s=self._client.limits.commit_s if commits else None)
+        if commits:
+            self._client.connect()
+        return answer
 
     def close(self) -> None:
         """See `BoardLink`."""

@@ -32,6 +32,7 @@ class Up:
 
     hello: Hello
     state: BoardState | None
+    where: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,7 @@ class Drives:
 
 Report = Up | Down | Drives | Notification
 Sink = Callable[[str, Report], None]
-_Job = tuple[Callable[[BoardLink], Any], "Future[Any]"]
+_Job = tuple[Callable[[BoardLink], Any], "Future[Any]", bool]
 
 
 class Owner:
@@ -65,6 +66,7 @@ class Owner:
         self._order: dict[str, int] = {}
         self._moving: set[str] = set()
         self._stale = False
+        self._measured: str | None = None
         self._thread = threading.Thread(target=self._run, name=f"owner of {board}", daemon=True)
 
     def start(self) -> None:
@@ -77,10 +79,13 @@ class Owner:
         if self._thread.is_alive():
             self._thread.join(5.0)
 
-    def call(self, job: Callable[[BoardLink], T]) -> Future[T]:
-        """Run a job with the link in the owner's thread; its BoardErrors come out of the future."""
+    def call(self, job: Callable[[BoardLink], T], changes: bool = True) -> Future[T]:
+        """Run a job with the link in the owner's thread; its BoardErrors come out of the future.
+
+        `changes`: everything is asked for afterwards, since the job may have changed it.
+        """
         future: Future[T] = Future()
-        self._jobs.put((job, future))
+        self._jobs.put((job, future, changes))
         return future
 
     def _run(self) -> None:
@@ -102,10 +107,17 @@ class Owner:
     def _greet(self, link: BoardLink) -> None:
         hello = link.connect()
         state = link.state()
-        if state is not None:
-            link.watch(MEASURE_MS)
+        self._measured = None
+        self._measure(link, state)
         self._know(state)
-        self._sink(self.board, Up(hello, state))
+        self._sink(self.board, Up(hello, state, link.where))
+
+    def _measure(self, link: BoardLink, state: BoardState | None) -> None:
+        """Ask for measurements once for each settings that come into force."""
+        settings = link.hello.settings if link.hello is not None else None
+        if state is not None and settings != self._measured:
+            link.watch(MEASURE_MS)
+            self._measured = settings
 
     def _know(self, state: BoardState | None) -> None:
         drives = state.drives if state is not None else ()
@@ -132,8 +144,9 @@ class Owner:
         state = link.state()
         self._catch_up(link)
         if state is not None:
+            self._measure(link, state)
             self._know(state)
-            self._sink(self.board, Up(link.hello or link.connect(), state))
+            self._sink(self.board, Up(link.hello or link.connect(), state, link.where))
 
     def _catch_up(self, link: BoardLink) -> None:
         """Pass on what the board said before its last answer: reports must never overtake each other."""
@@ -169,7 +182,7 @@ class Owner:
     def _run_jobs(self, link: BoardLink) -> None:
         while True:
             try:
-                job, future = self._jobs.get_nowait()
+                job, future, changes = self._jobs.get_nowait()
             except queue.Empty:
                 return
             if not future.set_running_or_notify_cancel():
@@ -185,12 +198,12 @@ class Owner:
                 raise
             except Exception as problem:
                 future.set_exception(problem)
-            self._stale = True
+            self._stale = self._stale or changes
 
     def _refuse_jobs(self, problem: BoardError | None) -> None:
         while True:
             try:
-                _, future = self._jobs.get_nowait()
+                _, future, _ = self._jobs.get_nowait()
             except queue.Empty:
                 return
             if problem is None:

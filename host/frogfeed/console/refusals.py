@@ -15,3 +15,18 @@ class RefusedError(Exception):
     def as_json(self) -> dict[str, str]:
         """For the page."""
         return {"what": self.what, "why": self.why, "cure": self.cure}
+
+    def __str__(self) -> str:
+        """For a terminal: a line each."""
+        return "\n".join(t for t in (self.what, self.why, self.cure) if t)
+
+
+class ConsoleGoneError(RefusedError):
+    """A seat's console has ended, or does not answer."""
+
+    def __init__(self, why: str = "") -> None:
+        super().__init__(
+            "the console went away",
+            why or "it was ended, or this machine slept; what was asked last may not have been done",
+            "give the command again: it takes the port itself where no console has it; or start the console first",
+        )

@@ -102,6 +102,7 @@ class Reporter:
             board,
             {
                 "up": True,
+                "port": up.where,
                 "id": hello.id,
                 "firmware": hello.firmware,
                 "settings": hello.settings,

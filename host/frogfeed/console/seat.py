@@ -5,25 +5,18 @@ Where a console already owns the ports of the layout, a terminal attaches to it;
 
 from __future__ import annotations
 
-import asyncio
 import json
 import threading
 import time
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable
 from contextlib import ExitStack
-from typing import Any, Protocol, TypeVar
+from typing import Any, Protocol
 
 from websockets.exceptions import WebSocketException
 from websockets.sync.client import ClientConnection, connect
 from websockets.typing import Origin
 
-from frogfeed.console.commands import Request, run
-from frogfeed.console.desk import Desk
-from frogfeed.console.guard import Role
-from frogfeed.console.refusals import RefusedError
-from frogfeed.console.session import Session
-
-T = TypeVar("T")
+from frogfeed.console.refusals import ConsoleGoneError, RefusedError
 
 ASK_S = 90.0
 
@@ -52,39 +45,6 @@ def wait_for(seat: Seat, done: Callable[[], bool], limit_s: float) -> bool:
             return True
         time.sleep(0.05)
     return done()
-
-
-class OwnSeat:
-    """A session of this process, in a loop of its own thread."""
-
-    def __init__(self, session: Session) -> None:
-        self.session = session
-        self.desk = Desk(session)
-        self._loop = asyncio.new_event_loop()
-        self._thread = threading.Thread(target=self._loop.run_forever, name="console session", daemon=True)
-        self._thread.start()
-        self._do(session.start())
-
-    def _do(self, work: Coroutine[Any, Any, T]) -> T:
-        return asyncio.run_coroutine_threadsafe(work, self._loop).result(ASK_S)
-
-    def ask(self, name: str, **params: Any) -> Any:
-        """See `Seat`."""
-        return self._do(run(self.desk, Role.OPERATOR, Request(0, name, params)))
-
-    def get(self, section: str, key: str) -> Any:
-        """See `Seat`."""
-
-        async def look() -> Any:
-            return self.session.store.get(section, key)
-
-        return self._do(look())
-
-    def close(self) -> None:
-        """See `Seat`."""
-        self._do(self.session.stop())
-        self._loop.call_soon_threadsafe(self._loop.stop)
-        self._thread.join(5.0)
 
 
 class AttachedSeat:
@@ -146,12 +106,12 @@ class AttachedSeat:
         try:
             self._ws.send(json.dumps({"id": number, "do": name, "with": params}))
         except WebSocketException as problem:
-            raise RefusedError("the console went away", str(problem), "start it again") from problem
+            raise ConsoleGoneError from problem
         with self._heard:
             self._heard.wait_for(lambda: number in self._answers or self._gone, ASK_S)
             answer = self._answers.pop(number, None)
         if answer is None:
-            raise RefusedError("the console gives no answer", cure="see whether it still runs")
+            raise ConsoleGoneError("" if self._gone else f"it has not answered for {ASK_S:g} s")
         if "error" in answer:
             e = answer["error"]
             raise RefusedError(e["what"], e["why"], e["cure"])
@@ -160,7 +120,14 @@ class AttachedSeat:
     def get(self, section: str, key: str) -> Any:
         """See `Seat`."""
         with self._heard:
+            if self._gone:
+                raise ConsoleGoneError
             return self._state.get((section, key))
+
+    def section(self, section: str) -> dict[str, Any]:
+        """All entries of a section of the state."""
+        with self._heard:
+            return {key: v for (s, key), v in self._state.items() if s == section and v is not None}
 
     def close(self) -> None:
         """See `Seat`."""

@@ -10,12 +10,15 @@ from pathlib import Path
 from typing import TypeVar
 
 from frogfeed.board.errors import BoardError, BoardRefused
+from frogfeed.board.messages import Event, Measurement
+from frogfeed.console.heard import Heard
 from frogfeed.console.link import BoardLink, LinkMaker
 from frogfeed.console.owner import Owner, Report, Up
 from frogfeed.console.railway import Railway, railway_of
 from frogfeed.console.refusals import RefusedError
 from frogfeed.console.reports import Reporter
 from frogfeed.console.store import Store
+from frogfeed.console.turns import Turns
 from frogfeed.layout.atomic import replace_file
 from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import BadLayout, read_layout, read_layout_text
@@ -34,6 +37,7 @@ class Session:
     """Everything behind the pages. Make it with `open_session`, then `await start()` in the loop that serves.
 
     `path` is the layout file (None: changes cannot be saved). `links` makes a link for each board by name.
+    `sends` boards without settings theirs when they answer first: for virtual boards, at which nothing can be hurt.
     """
 
     path: Path | None
@@ -42,6 +46,10 @@ class Session:
     store: Store = field(default_factory=Store)
     owners: dict[str, Owner] = field(default_factory=dict)
     saved_text: str = ""
+    sends: bool = False
+    heard: Heard = field(default_factory=Heard)
+    turns: Turns = field(default_factory=Turns)
+    _sending: set[asyncio.Task[None]] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.reporter = Reporter(self.store, self.railway)
@@ -62,14 +70,37 @@ class Session:
 
         def sink(board: str, report: Report) -> None:
             if not loop.is_closed():
-                loop.call_soon_threadsafe(self.reporter.take, board, report)
+                loop.call_soon_threadsafe(self._take, board, report)
 
         for board, make in self.links.items():
             self.owners[board] = Owner(board, make, sink)
             self.owners[board].start()
+            if self.sends:
+                self._sending.add(asyncio.create_task(self._send_first(board)))
+
+    def _take(self, board: str, report: Report) -> None:
+        if isinstance(report, Event | Measurement):
+            self.heard.put(board, report)
+        self.reporter.take(board, report)
+
+    async def _send_first(self, board: str) -> None:
+        """Send a board its settings as soon as it answers without any."""
+        while True:
+            version = self.store.version
+            b = self.store.get("boards", board) or {}
+            if b.get("up"):
+                break
+            await self.store.changed(version)
+        if b.get("settings") is None:
+            try:
+                await self.push(board)
+            except RefusedError as refused:
+                self.reporter.note(board, "settings not sent", refused.what)
 
     async def stop(self) -> None:
         """Give all ports back."""
+        for task in self._sending:
+            task.cancel()
         for owner in self.owners.values():
             await asyncio.to_thread(owner.close)
 
@@ -77,14 +108,7 @@ class Session:
 
     async def ask(self, board: str, job: Callable[[BoardLink], T], limit_s: float = ANSWER_S) -> T:
         """Run a job with a board's link. Raises RefusedError, with the board's own words where it refused."""
-        owner = self.owners.get(board)
-        if owner is None:
-            raise RefusedError(
-                f"{board} is not connected to this console",
-                "the console was started without a port for it",
-                "start it with --port, or with --bench for a simulated board",
-            )
-        future: Future[T] = owner.call(job)
+        future: Future[T] = self.owner(board).call(job)
         try:
             return await asyncio.wait_for(asyncio.wrap_future(future), limit_s)
         except BoardRefused as refused:
@@ -97,6 +121,17 @@ class Session:
                 "it is away, or busy with something long",
                 "look at its cable; the console goes on trying by itself",
             ) from late
+
+    def owner(self, board: str) -> Owner:
+        """The owner of a board's port. Raises RefusedError."""
+        owner = self.owners.get(board)
+        if owner is None:
+            raise RefusedError(
+                f"{board} is not connected to this console",
+                "the console was started without a port for it",
+                "start it with --port, or with --bench for a simulated board",
+            )
+        return owner
 
     def board_of(self, drive: str) -> str:
         """The board of a drive. Raises RefusedError."""
@@ -113,6 +148,11 @@ class Session:
 
     async def throw(self, drive: str, to: str) -> None:
         """Throw a drive to a setting: refused where that would short or foul, else queued with its board."""
+        board = self.check_throw(drive, to)
+        await self.ask(board, lambda link: link.throw(drive, to))
+
+    def check_throw(self, drive: str, to: str) -> str:
+        """The board that may throw a drive to a setting now. Raises RefusedError with the reason where none may."""
         board = self.board_of(drive)
         settings = self.railway.network.drives[drive]
         if to not in settings:
@@ -131,7 +171,7 @@ class Session:
                 "wait until the route lies, or stop laying it",
             )
         self.railway.router.check_throw(drive, to, self.reporter.standing())
-        await self.ask(board, lambda link: link.throw(drive, to))
+        return board
 
     async def all_off(self) -> dict[str, list[int]]:
         """All feeds of all boards off."""
@@ -159,11 +199,17 @@ class Session:
                 "the layout has errors that stand against a plan, or no such board",
                 "cure what the fault list shows first",
             )
+        if not self.turns.may(board, None):
+            raise RefusedError(
+                f"a program in a terminal is sending settings to {board}",
+                "a board takes one push at a time",
+                "wait until it is through",
+            )
         text = self.railway.layout.text.encode("utf-8")
 
         def job(link: BoardLink) -> Up:
             link.push(document, text)
-            return Up(link.hello or link.connect(), link.state())
+            return Up(link.hello or link.connect(), link.state(), link.where)
 
         self.reporter.take(board, await self.ask(board, job, PUSH_S))
 
@@ -185,6 +231,18 @@ class Session:
             first = bad.findings[0]
             raise RefusedError(first.what, first.why, first.cure) from bad
         await self.take_layout(layout)
+
+    async def follow_file(self) -> None:
+        """Show the layout file as it is on the disk now, where nothing here is unsaved and the file is sound."""
+        if self.path is None or self.railway.layout.text != self.saved_text:
+            return
+        try:
+            layout = await asyncio.to_thread(read_layout, self.path)
+        except (BadLayout, OSError):
+            return
+        if layout.text != self.saved_text:
+            self.saved_text = layout.text
+            await self.take_layout(layout)
 
     def save(self, text: str) -> None:
         """Write a text into the layout file, in one rename. Raises RefusedError where it was changed meanwhile."""
