@@ -193,7 +193,7 @@ class Control:
         return self.mover.queued
 
     def _permit(self, d: int, to: int) -> None:
-        feed = self.mover.forbidden(d, to)
+        feed = self.mover.forbidden(d)
         if feed is not None:
             why = "it has a fault" if feed.fault else "all is off"
             raise Refused(self.drives[d].name, "%s can't be off nor follow while %s: reset first" % (feed.name, why))

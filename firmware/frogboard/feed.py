@@ -74,8 +74,7 @@ class Feed:
         self._lead_ms = array.array("h", [0] * (2 * count))
         self._on_us = array.array("h", [0] * (2 * count))
         self._lag_ms = array.array("h", [0] * (2 * count))
-        self._touches = bytearray(2 * count)
-        """1 where blades may touch with the wrong polarity: anything but over in mid-travel with no lag (bonded)."""
+        self._bonded = spec["bonded"]
         for move in spec["moves"]:
             k = depends.index(move["drive"])
             to = move["to"]
@@ -85,7 +84,6 @@ class Feed:
             self._lead_ms[at] = move["off_lead_ms"] + slack_ms
             self._on_us[at] = AT_END if move["on_us"] == ends[to] else move["on_us"]
             self._lag_ms[at] = move["on_lag_ms"] + spare
-            self._touches[at] = 1 if self._off_us[at] == AT_END or move["on_lag_ms"] > 0 else 0
 
     def wake(self) -> None:
         """Drives whose positions are known from before the reset: rely on them from now on."""
@@ -108,13 +106,11 @@ class Feed:
     def clear(self, k: int, to: int) -> bool:
         """Whether the k-th drive may take its first step: what must be off is, and has been for its lead.
 
-        An output without an off can't be waited for: it only has to follow what is known, where a blade would touch.
+        An output without an off can't be waited for: it only has to follow what is known, if blades may touch.
         """
         out = self.out
         if not out.has_off:
-            if not self._touches[2 * k + to]:
-                return True
-            return not self.frozen and (self.want == OFF or out.told == self.want)
+            return self._bonded or (not self.frozen and (self.want == OFF or out.told == self.want))
         aim = self._aim
         if aim != OFF and out.told in (aim, OFF):
             return True
@@ -125,9 +121,10 @@ class Feed:
         """Whether it can't be off and is kept where it is, whatever the table says."""
         return not self.out.has_off and (self.fault != NO_FAULT or self.all_off)
 
-    def forbids(self, k: int, to: int) -> bool:
-        """Whether the k-th drive must not be thrown to `to` now: its arriving blade could meet the wrong polarity."""
-        return self.frozen and self._touches[2 * k + to] == 1
+    @property
+    def forbids(self) -> bool:
+        """Whether its drives must not be thrown now: the arriving blade could meet the wrong polarity."""
+        return self.frozen and not self._bonded
 
     @property
     def _aim(self) -> int:

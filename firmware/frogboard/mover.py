@@ -77,10 +77,10 @@ class Mover:
         else:
             self.target[d] = to
 
-    def forbidden(self, d: int, to: int) -> "Feed | None":
-        """A feed for which servo `d` must not be thrown to `to` now, or None."""
-        for feed, k in self._of[d]:
-            if feed.forbids(k, to):
+    def forbidden(self, d: int) -> "Feed | None":
+        """A feed for which servo `d` must not be thrown now, or None."""
+        for feed, _ in self._of[d]:
+            if feed.forbids:
                 return feed
         return None
 

@@ -73,7 +73,7 @@ class Panel:
     def _refuses(self, d: int, to: int) -> bool:
         """Whether drive d must not be thrown to `to` now; if so it is told."""
         control = self._control
-        feed = control.mover.forbidden(d, to)
+        feed = control.mover.forbidden(d)
         if feed is None:
             return False
         control.log.put(events.REFUSED, d, control.feeds.index(feed), feed.fault)

@@ -19,7 +19,7 @@ from frogboard.reason import Refused, shown
 if False:
     from typing import Any
 
-SCHEMA = 1
+SCHEMA = 2
 MAX_BYTES = 32768
 PREFIX_START = '{"crc32":"'
 PREFIX_END = '",'
@@ -153,6 +153,13 @@ FEED = (
     _int("release_ms", 0, 500, "a leg that is told off has let go after this"),
     _int("operate_ms", 0, 500, "a leg that is told on has closed after this"),
     _int("bounce_ms", 0, 200, "and has stopped bouncing after this"),
+    Field(
+        "bonded",
+        "flag",
+        0,
+        0,
+        "its blades are bonded to their stock rails, or it has none: no blade meets the wrong bus wire, wherever it is",
+    ),
     Field(
         "table",
         "list",

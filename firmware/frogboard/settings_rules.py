@@ -214,10 +214,33 @@ def _moves(doc: "dict[str, Any]", where: str, feed: "dict[str, Any]") -> None:
                 raise Refused("%s.%s" % (at, point), "outside the pulse ends %d and %d" % (ends[0], ends[1]))
         if (move["on_us"] - move["off_us"]) * (1 if end > start else -1) < 0:
             raise Refused(at + ".on_us", "comes before off_us on the way")
+        if not has_off(feed):
+            _without_off(at, feed["bonded"], move, start, end)
+    if len(needed) < len(dependence(feed)) and not feed["bonded"] and not has_off(feed):
+        raise Refused(where + ".output", "blades that are not bonded and moved by hand need an output with an off")
     for drive in sorted(needed):
         for to in (0, 1):
             if (drive, to) not in seen:
                 raise Refused(where + ".moves", "none for drives[%d] to setting %d" % (drive, to))
+
+
+def has_off(feed: "dict[str, Any]") -> bool:
+    """Whether anything can turn the feed off: it is a pair, or behind an enable."""
+    output: str = feed["output"]
+    enable: int = feed["enable"]
+    return output == "pair" or enable >= 0
+
+
+def _without_off(where: str, bonded: bool, move: "dict[str, Any]", start: int, end: int) -> None:
+    """An output without an off changes over at once: where a blade may touch, only between the two ends."""
+    if move["off_lead_ms"]:
+        raise Refused(where + ".off_lead_ms", "an output without an off can't be off for any time")
+    if bonded:
+        return
+    if move["off_us"] == start:
+        raise Refused(where + ".off_us", "blades that are not bonded: off before the move needs an output with an off")
+    if move["on_us"] == end:
+        raise Refused(where + ".on_us", "blades that are not bonded: on after arrival needs an output with an off")
 
 
 def _watchers(doc: "dict[str, Any]") -> None:

@@ -91,7 +91,7 @@ def joined(*netlists: dict[str, Any]) -> dict[str, Any]:
 
 def small_document(turnout: str = "T1", board: str = "B1", **changes: Any) -> dict[str, Any]:
     body: dict[str, Any] = {
-        "schema": 1,
+        "schema": settings.SCHEMA,
         "layout": "bench test",
         "layout_hash": "0" * 16,
         "board": board,
@@ -119,6 +119,7 @@ def small_document(turnout: str = "T1", board: str = "B1", **changes: Any) -> di
                 "release_ms": 15,
                 "operate_ms": 10,
                 "bounce_ms": 5,
+                "bonded": False,
                 "table": [{"when": [[0, 0]], "feed": "B"}, {"when": [[0, 1]], "feed": "A"}],
                 "moves": [
                     {"drive": 0, "to": 1, "off_us": 1000, "off_lead_ms": 20, "on_us": 2000, "on_lag_ms": 120},

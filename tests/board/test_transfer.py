@@ -18,7 +18,7 @@ def a_document(board: str = "B1", layout: bytes = TEXT) -> bytes:
     return settings.seal(
         json.dumps(
             {
-                "schema": 1,
+                "schema": settings.SCHEMA,
                 "layout": "Saltmarsh Quay",
                 "layout_hash": hashlib.sha256(layout).hexdigest()[:16],
                 "board": board,

@@ -116,7 +116,7 @@ def document() -> bytes:
         for to in (0, 1)
     ]
     doc = {
-        "schema": 1,
+        "schema": settings.SCHEMA,
         "layout": "Möwenkai",
         "layout_hash": "0123456789abcdef",
         "board": "B1",
@@ -145,6 +145,7 @@ def document() -> bytes:
                 "release_ms": 15,
                 "operate_ms": 10,
                 "bounce_ms": 5,
+                "bonded": False,
                 "table": [{"when": [[0, 0]], "feed": "B"}, {"when": [[0, 1]], "feed": "A"}],
                 "moves": moves,
             }

@@ -48,7 +48,7 @@ def _document(rest: str, moving: int, third_kind: str, try_other: bool) -> dict[
     enable = third_kind == "enable"
     if third_kind == "bare":
         over = [m for d in range(3) for m in documents.middle_moves(d, ENDS)]
-        third = documents.changeover("X", 22, "B", rows, over, release_ms=30, operate_ms=20, bounce_ms=0)
+        third = documents.changeover("X", 22, "B", rows, over, release_ms=30, operate_ms=20, bounce_ms=0, bonded=True)
     elif enable:
         third = documents.changeover("X", 22, "B", rows, moves, release_ms=30, operate_ms=20, bounce_ms=0, enable=0)
     else:

@@ -144,6 +144,7 @@ def specs(
         "operate_ms": math.ceil(relay.operate_ms),
         "bounce_ms": math.ceil(relay.bounce_ms),
         "pulse_ms": 20,
+        "bonded": False,
         "table": [{"when": [[0, 0]], "feed": "A"}, {"when": [[0, 1]], "feed": "B"}],
         "moves": [{"drive": 0, "to": to, **m} for to, m in move.items()],
     }

@@ -166,6 +166,7 @@ def _feed(f: FeedPlan, board: BoardPlan, enables: Sequence[str], plan: Plan, lay
         "release_ms": release,
         "operate_ms": math.ceil(switch.operate_ms.value),
         "bounce_ms": math.ceil(switch.bounce_ms.value),
+        "bonded": f.need.bonded,
         "table": [
             {"when": [_term(board, drive, setting) for drive, setting in term], "feed": side}
             for term, side in f.need.rows

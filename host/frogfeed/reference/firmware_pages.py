@@ -38,6 +38,8 @@ _RULES = f"""\
 - The rows of a feed's table exclude each other, and name at most {settings_rules.MAX_DEPENDENCE} drives.
 - A feed has one entry in `moves` for each servo in its table and each of its settings; both pulses lie between the
   pulse ends, and on does not come before off on the way. A trim moves the ends, and what is at an end goes with it.
+- An output without an off (neither a pair nor behind an enable) has no `off_lead_ms`. Where its feed's blades are not
+  bonded it changes over between the ends: not off at the start, not on at the end, and no drive moved by hand.
 - A pair's `dead_ms` is no shorter than its `release_ms`.
 - `try_other` needs an output that has an off.
 - A hardware trip is on a GPIO, and every feed behind it has an off on a GPIO: a pair's own pins, or its group's. Bare

@@ -4,7 +4,7 @@ from frogboard import events
 from frogboard.table import OFF, UNKNOWN, A, B
 
 import fake_machine
-from documents import Rig, changeover, document, follow, hand, pair, servo, strict_moves
+from documents import Rig, changeover, document, follow, hand, pair, servo, stretch_moves, strict_moves
 from fake_machine import Ina, Mcp23017, Pca9685
 
 
@@ -305,7 +305,7 @@ def test_a_trip_of_legs_on_an_expander_opens_their_enable_at_once():
 
 
 def test_a_bare_changeover_never_moves_on_a_trip():
-    rig = started(trip_doc(changeover("T1.F", 16, "A", follow(0), strict_moves(0))), {})
+    rig = started(trip_doc(changeover("T1.F", 16, "A", follow(0), stretch_moves(0))), {})
     rig.run(200)
     assert rig.board.out[16] == 1, "B is the working side"
     rig.board.set(20, 0)

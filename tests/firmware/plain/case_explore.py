@@ -101,9 +101,9 @@ def test_a_changeover_behind_an_enable():
 def test_bonded_blades_and_outputs_without_an_off():
     over = middle_moves(0, ENDS)
     feeds = [
-        quick_pair("F", 16, 17, follow(0), over, try_other=True),
-        changeover("G", 18, "A", follow(0), over, release_ms=20, operate_ms=20, bounce_ms=0),
-        latching("H", 19, 20, follow(0), over, release_ms=0, operate_ms=0, bounce_ms=0),
+        quick_pair("F", 16, 17, follow(0), over, try_other=True, bonded=True),
+        changeover("G", 18, "A", follow(0), over, release_ms=20, operate_ms=20, bounce_ms=0, bonded=True),
+        latching("H", 19, 20, follow(0), over, release_ms=0, operate_ms=0, bounce_ms=0, bonded=True),
     ]
     doc = board([drive()], feeds)
     doc["trips"] = [{"name": "K", "input": {"pin": 21}, "watches": [0, 1, 2]}]

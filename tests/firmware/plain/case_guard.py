@@ -1,7 +1,7 @@
 from frogboard import events
 from frogboard.table import OFF, A, B
 
-from documents import Rig, changeover, document, follow, latching, pair, servo, strict_moves
+from documents import Rig, changeover, document, follow, latching, pair, servo, stretch_moves, strict_moves
 
 
 def ready(doc):
@@ -98,7 +98,7 @@ def test_try_other_flips_once_first():
 
 
 def test_bare_outputs_stay_on_a_trip():
-    moves = strict_moves(0)
+    moves = stretch_moves(0)
     for feed in (changeover("F", 16, "A", follow(0), moves), latching("F", 16, 17, follow(0), moves)):
         rig = ready(watched(feed))
         told = rig.control.feeds[0].out.told
@@ -111,7 +111,7 @@ def test_bare_outputs_stay_on_a_trip():
 
 
 def test_a_latching_output_is_pulsed_once_and_left_alone():
-    rig = Rig(document([servo()], [latching("F", 16, 17, follow(0), strict_moves(0))]))
+    rig = Rig(document([servo()], [latching("F", 16, 17, follow(0), stretch_moves(0))]))
     rig.run(300)
     assert not any(rig.control.lines), "no pulse while nothing is known"
     rig.control.throw(0, 1)

@@ -5,7 +5,18 @@ from frogboard.drive import LONGEST_WAIT_MS, MOVE
 from frogboard.reason import Refused
 from frogboard.table import OFF, UNKNOWN, A, B
 
-from documents import Rig, changeover, document, follow, latching, middle_moves, pair, servo, strict_moves
+from documents import (
+    Rig,
+    changeover,
+    document,
+    follow,
+    latching,
+    middle_moves,
+    pair,
+    servo,
+    stretch_moves,
+    strict_moves,
+)
 
 TRIPS = [{"name": "K", "input": {"pin": 20}, "watches": [0]}]
 
@@ -20,19 +31,19 @@ def at(rig):
     return [d.at for d in rig.control.drives]
 
 
-def bare(kind, rest, moves):
+def bare(kind, rest, moves, bonded):
     if kind == "latching":
-        return latching("T1.F", 16, 17, follow(0), moves)
-    return changeover("T1.F", 16, rest, follow(0), moves)
+        return latching("T1.F", 16, 17, follow(0), moves, bonded=bonded)
+    return changeover("T1.F", 16, rest, follow(0), moves, bonded=bonded)
 
 
 BARE = (("changeover", "A"), ("changeover", "B"), ("latching", ""))
 
 
-def beside(kind, rest, moves):
+def beside(kind, rest, moves, bonded):
     """A bare output, and a turnout with a pair that has nothing to do with it."""
     other = pair("T2.F", 18, 19, follow(1), strict_moves(1))
-    return ready(document([servo("D1", 0), servo("D2", 1)], [bare(kind, rest, moves), other], trips=TRIPS))
+    return ready(document([servo("D1", 0), servo("D2", 1)], [bare(kind, rest, moves, bonded), other], trips=TRIPS))
 
 
 def freeze(rig, how):
@@ -43,54 +54,50 @@ def freeze(rig, how):
     rig.run(100)
 
 
-def window(ends=(1000, 2000), off=0.4, lag_ms=40):
-    """Over at one point on the way, the servo reckoned with: blades that are not bonded."""
-    moves = middle_moves(0, ends, off, off)
-    for move in moves:
-        move["on_lag_ms"] = lag_ms
-    return moves
+def held(forms):
+    """Every kind of output without an off, either way of holding it, and every form of its moves."""
+    return [(kind, rest, how, moves) for kind, rest in BARE for how in ("trip", "all off") for moves in forms]
 
 
 def test_a_held_output_with_bonded_blades_stops_no_drive():
-    for kind, rest in BARE:
-        for how in ("trip", "all off"):
-            rig = beside(kind, rest, middle_moves(0, off=0.5, on=0.5))
-            assert rig.control.feeds[0].out.told == B
-            freeze(rig, how)
-            for to in (1, 0, 1, 0, 1):
-                rig.control.throw(0, to)
-                rig.control.throw(1, to)
-                rig.until_idle(5000)
-                assert at(rig) == [to, to], "%s resting at %s, %s" % (kind, rest, how)
-                assert rig.control.feeds[0].out.told == B, "never moves while held"
-            rig.control.reset()
-            rig.until_idle(1000)
-            assert rig.control.feeds[0].out.told == A, "and follows after the reset"
+    at_the_ends = strict_moves(0, lead_ms=0)
+    for kind, rest, how, moves in held((middle_moves(0, off=0.5, on=0.5), stretch_moves(0), at_the_ends)):
+        rig = beside(kind, rest, moves, True)
+        assert rig.control.feeds[0].out.told == B
+        freeze(rig, how)
+        for to in (1, 0, 1, 0, 1):
+            rig.control.throw(0, to)
+            rig.control.throw(1, to)
+            rig.until_idle(5000)
+            assert at(rig) == [to, to], "%s resting at %s, %s, %s" % (kind, rest, how, moves)
+            assert rig.control.feeds[0].out.told == B, "never moves while held"
+        rig.control.reset()
+        rig.until_idle(1000)
+        assert rig.control.feeds[0].out.told == A, "and follows after the reset"
 
 
 def test_a_held_output_with_blades_that_touch_refuses_the_throw_and_says_why():
-    for kind, rest in BARE:
-        for how in ("trip", "all off"):
-            rig = beside(kind, rest, window())
-            freeze(rig, how)
-            for ask in (lambda c: c.throw(0, 1), lambda c: c.throw(0, 0), lambda c: c.trim(0, 0, 1050)):
-                try:
-                    ask(rig.control)
-                    raise AssertionError("not refused")
-                except Refused as refused:
-                    assert refused.path == "D1" and "T1.F" in refused.reason and "reset" in refused.reason
-            assert rig.control.drives[0].ends[0] == 1000
-            rig.control.throw(1, 1)
-            rig.until_idle(3000)
-            assert at(rig) == [0, 1] and rig.control.feeds[0].out.told == B
-            rig.control.reset()
-            rig.control.throw(0, 1)
-            rig.until_idle(3000)
-            assert at(rig) == [1, 1] and rig.control.feeds[0].out.told == A
+    for kind, rest, how, moves in held((middle_moves(0, off=0.5, on=0.5), stretch_moves(0))):
+        rig = beside(kind, rest, moves, False)
+        freeze(rig, how)
+        for ask in (lambda c: c.throw(0, 1), lambda c: c.throw(0, 0), lambda c: c.trim(0, 0, 1050)):
+            try:
+                ask(rig.control)
+                raise AssertionError("not refused")
+            except Refused as refused:
+                assert refused.path == "D1" and "T1.F" in refused.reason and "reset" in refused.reason
+        assert rig.control.drives[0].ends[0] == 1000
+        rig.control.throw(1, 1)
+        rig.until_idle(3000)
+        assert at(rig) == [0, 1] and rig.control.feeds[0].out.told == B
+        rig.control.reset()
+        rig.control.throw(0, 1)
+        rig.until_idle(3000)
+        assert at(rig) == [1, 1] and rig.control.feeds[0].out.told == A
 
 
 def test_held_while_the_throw_waits_in_the_queue_it_is_given_up_and_told():
-    rig = beside("changeover", "A", window())
+    rig = beside("changeover", "A", stretch_moves(0), False)
     rig.control.throw(0, 1)
     rig.control.guard.tripped[0] = 1
     rig.run(LONGEST_WAIT_MS - 200)
@@ -189,11 +196,11 @@ def slow(feed):
 
 
 def every_kind(moves):
-    return [bare(kind, rest, moves) for kind, rest in BARE] + [pair("T1.F", 16, 17, follow(0), moves)]
+    return [bare(kind, rest, moves, False) for kind, rest in BARE] + [pair("T1.F", 16, 17, follow(0), moves)]
 
 
 def test_turned_round_before_the_off_point_nothing_changes_over():
-    for moves in (middle_moves(0, off=0.5, on=0.5), middle_moves(0), window()):
+    for moves in (middle_moves(0, off=0.5, on=0.5), middle_moves(0), stretch_moves(0)):
         for feed in every_kind(moves):
             rig = slow(feed)
             for _ in range(3):
@@ -208,7 +215,7 @@ def test_turned_round_before_the_off_point_nothing_changes_over():
 
 
 def test_turned_round_after_the_off_point_it_is_off_or_held_until_it_is_back():
-    for moves in (middle_moves(0), window(lag_ms=400)):
+    for moves in (middle_moves(0), stretch_moves(0, lag_ms=400)):
         for feed in every_kind(moves):
             rig = slow(feed)
             has_off = rig.control.feeds[0].out.has_off
@@ -222,9 +229,9 @@ def test_turned_round_after_the_off_point_it_is_off_or_held_until_it_is_back():
 
 
 def test_a_bare_output_changes_over_once_a_throw_and_not_before_its_on_point():
-    for moves, pulse_us in ((middle_moves(0), 1600), (window(lag_ms=200), 1400)):
+    for moves, pulse_us in ((middle_moves(0), 1600), (stretch_moves(0, lag_ms=200), 1400)):
         for kind, rest in BARE:
-            rig = slow(bare(kind, rest, moves))
+            rig = slow(bare(kind, rest, moves, False))
             rig.control.throw(0, 1)
             while rig.control.feeds[0].out.told == B:
                 rig.tick()
@@ -235,7 +242,7 @@ def test_a_bare_output_changes_over_once_a_throw_and_not_before_its_on_point():
 def test_a_bare_output_stays_where_it_is_when_the_position_is_lost():
     for rest in "AB":
         for setting in (0, 1):
-            rig = ready(document([servo("D1", 0)], [bare("changeover", rest, middle_moves(0))]), setting)
+            rig = ready(document([servo("D1", 0)], [bare("changeover", rest, middle_moves(0), True)]), setting)
             told = rig.control.feeds[0].out.told
             assert told == (B, A)[setting]
             rig.control.throw(0, setting)

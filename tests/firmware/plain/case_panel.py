@@ -2,7 +2,7 @@ from frogboard import events, lamp, settings
 from frogboard.panel import FLICKER_MS, REFUSED_MS
 from frogboard.table import UNKNOWN
 
-from documents import Rig, changeover, document, follow, pair, sealed, servo, strict_moves
+from documents import Rig, changeover, document, follow, pair, sealed, servo, stretch_moves, strict_moves
 
 
 def panel_doc():
@@ -158,7 +158,7 @@ def test_a_stall_makes_the_drive_unknown_and_keeps_its_feed_off():
 def held():
     """Three turnouts, the second with a bare changeover and blades that touch: at a fault it may not be thrown."""
     doc = panel_doc()
-    doc["feeds"][1] = changeover("T2.F", 10, "B", follow(1), strict_moves(1))
+    doc["feeds"][1] = changeover("T2.F", 10, "B", follow(1), stretch_moves(1))
     doc["panel"]["lamps"].append({"name": "t2", "out": {"pin": 29}, "shows": "fault", "feed": 1})
     doc["panel"]["lamps"].append({"name": "t1", "out": {"pin": 2}, "shows": "fault", "feed": 0})
     for i, drive in enumerate(doc["drives"]):

@@ -2,7 +2,20 @@ import json
 
 from frogboard import bus_time, settings
 
-from documents import changeover, document, follow, hand, pair, sealed, servo, simple, strict_moves
+from documents import (
+    changeover,
+    document,
+    follow,
+    hand,
+    latching,
+    middle_moves,
+    pair,
+    sealed,
+    servo,
+    simple,
+    stretch_moves,
+    strict_moves,
+)
 
 
 def refused(doc, start):
@@ -39,7 +52,7 @@ def test_the_prefix():
     text = sealed(simple())
     assert text[:10] == b'{"crc32":"' and text[18:20] == b'",' and settings.PREFIX_BYTES == 20
     assert settings.crc_of(text) == text[10:18].decode()
-    assert json.loads(text.decode())["schema"] == 1
+    assert json.loads(text.decode())["schema"] == settings.SCHEMA
     for at in range(0, len(text), 7):
         spoilt = text[:at] + bytes([text[at] ^ 4]) + text[at + 1 :]
         assert settings.load(spoilt)[0] is None
@@ -59,7 +72,8 @@ def test_not_a_document():
 
 def test_reasons_name_the_key():
     cases = (
-        (("schema",), 2, "schema: 2 is more than 1"),
+        (("schema",), 3, "schema: 3 is more than 2"),
+        (("schema",), 1, "schema: 1 is less than 2"),
         (("tick_ms",), 4, "tick_ms: 4 is less than 5"),
         (("layout",), DELETE, "layout: missing"),
         (("layuot",), "x", "layuot: no such key"),
@@ -83,6 +97,9 @@ def test_reasons_name_the_key():
         (("feeds", 0, "a", "pin"), 17, "feeds[0].b: GP17 is feeds[0].a already"),
         (("feeds", 0, "a", "chip"), 0, "feeds[0].a.chip: chips[0] is no port expander"),
         (("feeds", 0, "dead_ms"), 14, "feeds[0].dead_ms: 14 is shorter"),
+        (("feeds", 0, "bonded"), DELETE, "feeds[0].bonded: missing"),
+        (("feeds", 0, "bonded"), 1, "feeds[0].bonded: neither true nor false"),
+        (("feeds", 0, "bonded"), True, None),
         (("feeds", 0, "enable"), 0, "feeds[0].enable: no such group"),
         (("feeds", 0, "table", 0, "when", 0, 0), 2, "feeds[0].table[0].when[0]: no such drive"),
         (("feeds", 0, "table", 0, "when", 0, 1), 2, "feeds[0].table[0].when[0]: 2 is more"),
@@ -179,5 +196,38 @@ def test_a_trip_must_reach_pins_of_the_chip_itself():
 
 
 def test_an_output_without_an_off_cannot_try_the_other_side():
-    doc = document([servo()], [changeover("F", 16, "A", follow(0), strict_moves(0), try_other=True)])
+    doc = document([servo()], [changeover("F", 16, "A", follow(0), stretch_moves(0), try_other=True)])
     refused(doc, "feeds[0].try_other")
+
+
+def test_an_output_without_an_off_changes_over_between_the_ends_unless_blades_are_bonded():
+    for kind in ("changeover", "latching"):
+        for form, bonded, start in (
+            (stretch_moves(0), False, None),
+            (stretch_moves(0), True, None),
+            (middle_moves(0), False, None),
+            (strict_moves(0, lead_ms=0), True, None),
+            (strict_moves(0), True, "feeds[0].moves[0].off_lead_ms"),
+            (strict_moves(0, lead_ms=0), False, "feeds[0].moves[0].off_us: blades that are not bonded"),
+            (middle_moves(0, off=0.5, on=1.0), False, "feeds[0].moves[0].on_us: blades that are not bonded"),
+        ):
+            feed = latching("F", 16, 17, follow(0), form, bonded=bonded)
+            if kind == "changeover":
+                feed = changeover("F", 16, "A", follow(0), form, bonded=bonded)
+            doc = document([servo()], [feed])
+            if start is None:
+                assert settings.load(sealed(doc))[1] is None, (kind, form, bonded)
+            else:
+                refused(doc, start)
+            doc["groups"] = [{"name": "E", "out": {"pin": 21}, "release_ms": 15, "operate_ms": 10}]
+            doc["feeds"][0]["enable"] = 0
+            assert settings.load(sealed(doc))[1] is None, "behind an enable it has an off"
+
+
+def test_blades_moved_by_hand_need_an_off_or_a_bond():
+    feed = latching("F", 16, 17, follow(0), [])
+    inputs = [{"name": "I%d" % i, "pin": 2 + i} for i in range(2)]
+    doc = document([hand("D1", [0, 1])], [feed], inputs=inputs)
+    refused(doc, "feeds[0].output: blades that are not bonded and moved by hand")
+    doc["feeds"][0]["bonded"] = True
+    assert settings.load(sealed(doc))[1] is None

@@ -58,6 +58,14 @@ def middle_moves(drive, ends=(1000, 2000), off=0.4, on=0.6):
     return moves
 
 
+def stretch_moves(drive, ends=(1000, 2000), at=0.4, lag_ms=40):
+    """Over at one point on the way, the servo reckoned with: an output without an off, blades that are not bonded."""
+    moves = middle_moves(drive, ends, at, at)
+    for move in moves:
+        move["on_lag_ms"] = lag_ms
+    return moves
+
+
 def follow(drive, zero="B", one="A"):
     """The table of a frog that follows one drive."""
     return [{"when": [[drive, 0]], "feed": zero}, {"when": [[drive, 1]], "feed": one}]
@@ -73,6 +81,7 @@ def pair(name, a, b, table, moves, **more):
         "release_ms": 15,
         "operate_ms": 10,
         "bounce_ms": 5,
+        "bonded": False,
         "table": table,
         "moves": moves,
     }
@@ -90,6 +99,7 @@ def changeover(name, coil, rest, table, moves, **more):
         "release_ms": 15,
         "operate_ms": 10,
         "bounce_ms": 5,
+        "bonded": False,
         "table": table,
         "moves": moves,
     }
@@ -108,6 +118,7 @@ def latching(name, set_, reset, table, moves, **more):
         "release_ms": 5,
         "operate_ms": 5,
         "bounce_ms": 3,
+        "bonded": False,
         "table": table,
         "moves": moves,
     }
@@ -117,7 +128,7 @@ def latching(name, set_, reset, table, moves, **more):
 
 def document(drives, feeds, **more):
     doc = {
-        "schema": 1,
+        "schema": settings.SCHEMA,
         "layout": "Saltmarsh Quay",
         "layout_hash": "0123456789abcdef",
         "board": "B1",

@@ -299,7 +299,7 @@ def other_settings() -> Outcome:
         problems: list[str] = []
         seen = []
         cases = {
-            "another version": seal_document({**good, "schema": 2}),
+            "another version": seal_document({**good, "schema": settings.SCHEMA + 1}),
             "a pin used twice": seal_document({**good, "led_pin": 9}),
             "damaged": rig.documents["B1"][:-20] + b"x" * 20,
         }
