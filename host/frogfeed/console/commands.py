@@ -96,7 +96,7 @@ class HuntStart(Params):
     """A rail, what is wrong with it, and at which settings (missing ones: as reported)."""
 
     rail: Word
-    trouble: Literal["dead", "short"]
+    trouble: Literal["dead", "short", "crossing"]
     settings: Annotated[dict[Word, Word], Field(max_length=400)] = {}
 
 

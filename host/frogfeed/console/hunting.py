@@ -7,7 +7,7 @@ from typing import Any
 
 from frogfeed.console.refusals import RefusedError
 from frogfeed.console.session import Session
-from frogfeed.console.suspects import Hunt, Reading, Suspect, Trouble
+from frogfeed.console.suspects import HIDDEN, Hunt, Reading, Suspect, Trouble, cure
 
 
 class Hunter:
@@ -33,20 +33,9 @@ class Hunter:
         at = {d: s.at for d, s in self._session.reporter.standing().items() if s.at is not None} | settings
         hunt = await asyncio.to_thread(Hunt, network, rail, trouble, at)
         if not hunt.sound:
-            what = (
-                f"{rail} is fed by nothing at these settings, by the layout itself"
-                if trouble == "dead"
-                else f"{rail} is shorted at these settings by the layout itself"
-            )
-            raise RefusedError(
-                what, "no wiring fault is needed for that", "`frogfeed check` says what to change, and why"
-            )
+            raise _by_itself(rail, trouble)
         if not hunt.suspects:
-            raise RefusedError(
-                f"no single wiring fault makes {rail} {'dead' if trouble == 'dead' else 'short'} at these settings",
-                "there are several faults at once, the supply is off, or a tool or a vehicle lies across the rails",
-                "look at the supply and at what stands on the track, then try a rail nearer to the supply",
-            )
+            raise _by_none(rail, trouble)
         self._hunt = hunt
         return await self._show()
 
@@ -96,7 +85,39 @@ class Hunter:
 
 
 def _suspect(s: Suspect) -> dict[str, str]:
-    return {"kind": s.kind, "place": s.place, "cure": s.cure}
+    return {"kind": s.kind, "place": s.place, "cure": cure(s), "note": HIDDEN if s.doubtful else ""}
+
+
+def _by_itself(rail: str, trouble: Trouble) -> RefusedError:
+    """The layout as drawn has the trouble, so that there is nothing to hunt for."""
+    if trouble == "crossing":
+        return RefusedError(
+            f"no wheel joins {rail} to another rail at these settings",
+            "a train trips the supply where it joins two rails, at a gap or a frog",
+            "choose a rail at the gap where it trips, with the turnouts set as they are then",
+        )
+    what = "fed by nothing" if trouble == "dead" else "shorted"
+    return RefusedError(
+        f"{rail} is {what} at these settings, by the layout itself",
+        "no wiring fault is needed for that",
+        "`frogfeed check` says what to change, and why",
+    )
+
+
+def _by_none(rail: str, trouble: Trouble) -> RefusedError:
+    """No single fault has the trouble."""
+    if trouble == "short":
+        return RefusedError(
+            f"no single wiring fault makes {rail} short at these settings while nothing stands on it",
+            "there are several faults at once, or a tool or a vehicle lies across the rails",
+            "take all vehicles off; if it trips only as a train crosses, choose that instead; else try another rail",
+        )
+    what = "dead" if trouble == "dead" else "trip under a train"
+    return RefusedError(
+        f"no single wiring fault makes {rail} {what} at these settings",
+        "there are several faults at once, the supply is off, or it is the vehicle that is at fault",
+        "look at the supply and at what stands on the track, then try a rail nearer to the supply",
+    )
 
 
 def _word(closed: bool | None) -> str:

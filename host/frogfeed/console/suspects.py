@@ -7,18 +7,20 @@ next reading is the one that leaves the fewest in the worse case, and among equa
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+import itertools
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from typing import Literal
 
-from frogfeed.track.conditions import holds
+from frogfeed.console.judge import Judge, Reading, Settings, Suspect
+from frogfeed.console.symptoms import Symptoms
 from frogfeed.track.contract import Contracted
-from frogfeed.track.faults import Edge, wiring
+from frogfeed.track.faults import Fault, FaultKind, Wiring, wiring
 from frogfeed.track.network import RailNetwork
 from frogfeed.track.trace import Step, trace
 
-Trouble = Literal["dead", "short"]
-Settings = Mapping[str, str]
+Trouble = Literal["dead", "short", "crossing"]
+"""A rail carries nothing; it trips the supply as it is; or the supply trips, or a train stops, as it is crossed."""
 
 CURES = {
     "dropper on the wrong bus wire": "swap the dropper over to the other bus wire",
@@ -31,38 +33,26 @@ CURES = {
     "switched feed not connected": "look at the plug and the wire from the board to the rail, and at its contact",
     "blade does not touch": "clean blade and stock rail where they touch, or bond the blade",
 }
+HIDDEN = "a blade or an untrusted joiner feeds the rail as well, and hides this as long as it touches"
+
+MOST_DRIVES = 12
+"""Drives that are thrown for a reading at most."""
+MOST_POINTS = 24
+"""Points between which every reading is tried where none of the usual ones tells the suspects apart."""
 
 
-@dataclass(frozen=True, slots=True)
-class Suspect:
-    """A fault that explains the trouble: edges (by index) that are missing, and edges that are there instead."""
-
-    kind: str
-    place: str
-    removed: tuple[int, ...]
-    added: tuple[Edge, ...]
-
-    @property
-    def cure(self) -> str:
-        """What to do if it is this one."""
-        return CURES[self.kind]
-
-
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """Continuity between `a` and `b` at `settings`; `lifted` names what is taken off its rail first (edge indices)."""
-
-    a: str
-    b: str
-    settings: tuple[tuple[str, str], ...]
-    lifted: tuple[int, ...] = ()
-    lifted_text: str = ""
+def cure(suspect: Suspect) -> str:
+    """What to do if it is this one."""
+    return CURES[suspect.kind]
 
 
 class Hunt:
-    """One hunt. `suspects` are those that are left; answer readings from `next` with `take`."""
+    """One hunt. `suspects` are those that are left; answer readings from `next` with `take`.
 
-    def __init__(self, network: RailNetwork, rail: str, trouble: Trouble, settings: Settings) -> None:
+    `sound` is False where the layout as drawn has the trouble by itself, or cannot have it at these settings.
+    """
+
+    def __init__(self, network: RailNetwork, rail: str, trouble: Trouble, settings: Mapping[str, str]) -> None:
         """Raises KeyError for an unknown rail."""
         if rail not in network.piece_of:
             raise KeyError(rail)
@@ -73,17 +63,33 @@ class Hunt:
         whole = wiring(network)
         self.edges = whole.edges
         self._contracted = Contracted(network)
-        self._contact_from = len(network.bonds)
-        everything = [Suspect(str(f.kind), f.place, f.removed, f.added) for f in whole.faults]
-        everything += [
-            Suspect("blade does not touch", f"{c.a} against {c.b}", (self._contact_from + n,), ())
-            for n, c in enumerate(network.contacts)
-        ]
+        everything = _everything(network, whole)
         self.way: tuple[Step, ...] = next(iter(trace(network, rail, self.settings).ways.values()), ())
-        self.sound = not self._shows(None)
-        shown = [s for s in everything if self._shows(s)] if self.sound else []
+        self._seen = Symptoms(network, self.edges, self._contracted, rail, self.settings)
+        self.sound = self._is_sound()
+        shown = [found for s in everything if (found := self._suspected(s)) is not None] if self.sound else []
         self.suspects: tuple[Suspect, ...] = tuple(sorted(shown, key=self._along))
         self.readings: list[tuple[Reading, bool | None]] = []
+
+    def _is_sound(self) -> bool:
+        if self.trouble == "dead":
+            return not self._seen.dead(None)
+        if self.trouble == "short":
+            return not self._seen.shorted(None)
+        return self._seen.is_crossed
+
+    def _suspected(self, suspect: Suspect) -> Suspect | None:
+        """The suspect if it shows the trouble; with its doubtful contacts where only those would hide it."""
+        if not self._seen.touches(suspect):
+            return None
+        if self.trouble == "short":
+            return suspect if self._seen.shorted(suspect) else None
+        if self.trouble == "crossing":
+            return suspect if self._seen.clashes(suspect) else None
+        if self._seen.dead(suspect):
+            return suspect
+        doubtful = replace(suspect, doubtful=self._seen.doubtful)
+        return doubtful if doubtful.doubtful and self._seen.dead(doubtful) else None
 
     def _along(self, suspect: Suspect) -> int:
         """How far along the way from the supply a fault lies; faults elsewhere come last."""
@@ -91,83 +97,45 @@ class Hunt:
         pairs = [{self.edges[i].a, self.edges[i].b} for i in suspect.removed]
         return next((n for n, spot in enumerate(spots) if spot in pairs), len(spots))
 
-    # ---- conduction -----------------------------------------------------------------------------------
-
-    def _active(self, settings: Settings) -> list[int]:
-        return [i for i, e in enumerate(self.edges) if holds(e.when, settings)]
-
-    def _wires_at(self, suspect: Suspect | None) -> set[str]:
-        """The bus wires that reach the rail: not through another wire."""
-        removed = set(suspect.removed) if suspect else set()
-        near: dict[str, list[str]] = {}
-        edges = [self.edges[i] for i in self._on if i not in removed]
-        for e in (*edges, *(e for e in (suspect.added if suspect else ()) if holds(e.when, self.settings))):
-            near.setdefault(e.a, []).append(e.b)
-            near.setdefault(e.b, []).append(e.a)
-        seen, queue, found = {self.rail}, [self.rail], set()
-        while queue:
-            here = queue.pop()
-            for there in near.get(here, ()):
-                if there in self.network.wires:
-                    found.add(there)
-                elif there not in seen:
-                    seen.add(there)
-                    queue.append(there)
-        return found
-
-    @property
-    def _on(self) -> list[int]:
-        return self._active(self.settings)
-
-    def _shows(self, suspect: Suspect | None) -> bool:
-        """Whether the trouble shows with this fault (None: with none)."""
-        if suspect is not None and not self._touches(suspect):
-            return False
-        wires = sorted(self._wires_at(suspect))
-        if self.trouble == "dead":
-            return not wires
-        return any(not self._contracted.same(wires[0], w) for w in wires[1:])
-
-    def _touches(self, suspect: Suspect) -> bool:
-        """Whether a fault changes anything at these settings; most don't, and are passed over quickly."""
-        return any(holds(self.edges[i].when, self.settings) for i in suspect.removed) or any(
-            holds(e.when, self.settings) for e in suspect.added
-        )
-
     # ---- readings -------------------------------------------------------------------------------------
 
     def take(self, reading: Reading, closed: bool | None) -> None:
         """The meter's answer; None: could not be read, so that another is proposed."""
         self.readings.append((reading, closed))
         if closed is not None:
-            judge = _Judge(self, self.suspects, (reading,))
-            self.suspects = tuple(s for s in self.suspects if judge.closed(reading, s) == closed)
+            judge = Judge(self.edges, self.suspects, (reading,))
+            self.suspects = tuple(s for s in self.suspects if judge.closed(reading, s) in (closed, None))
 
     def expected(self, reading: Reading) -> bool:
         """What the meter reads where nothing is wrong."""
-        return _Judge(self, (), (reading,)).closed(reading, None)
+        return bool(Judge(self.edges, (), (reading,)).closed(reading, None))
 
     def next(self) -> Reading | None:
         """The best reading to take now; None where none tells the suspects apart."""
         if len(self.suspects) < 2:
             return None
+        return self._best(self._options()) or self._best(self._everywhere())
+
+    def _best(self, readings: Iterable[Reading]) -> Reading | None:
         done = {r for r, _ in self.readings}
-        options = [r for r in self._options() if r not in done]
-        judge = _Judge(self, self.suspects, options)
+        options = [r for r in dict.fromkeys(readings) if r not in done]
+        judge = Judge(self.edges, self.suspects, options)
         best: tuple[int, int] | None = None
         chosen: Reading | None = None
         for n, r in enumerate(options):
-            closed = sum(judge.closed(r, s) for s in self.suspects)
-            worst = max(closed, len(self.suspects) - closed)
+            said = [judge.closed(r, s) for s in self.suspects]
+            worst = max(sum(x is not False for x in said), sum(x is not True for x in said))
             if worst < len(self.suspects) and (best is None or (worst, n) < best):
                 best, chosen = (worst, n), r
         return chosen
 
     def _options(self) -> list[Reading]:
         at = tuple(sorted(self.settings.items()))
-        return self._for_dead(at) if self.trouble == "dead" else self._for_short(at)
+        if self.trouble == "dead":
+            return self._for_dead(at)
+        return self._for_short(at) if self.trouble == "short" else self._for_crossing(at)
 
-    def _for_dead(self, at: tuple[tuple[str, str], ...]) -> list[Reading]:
+    def _for_dead(self, at: Settings) -> list[Reading]:
         """From the supply's end of the way outward, then between neighbours on it, then other settings."""
         if not self.way:
             return []
@@ -177,9 +145,9 @@ class Hunt:
         found += [Reading(wire, self.rail, other) for other in self._thrown(at)]
         return found
 
-    def _for_short(self, at: tuple[tuple[str, str], ...]) -> list[Reading]:
+    def _for_short(self, at: Settings) -> list[Reading]:
         """Between the two bus wires: with one drive thrown, with one feed or dropper taken off at a time."""
-        pairs = sorted({w for s in self.suspects[:1] for w in self._wires_at(s)})
+        pairs = sorted({w for s in self.suspects[:1] for w in self._seen.wires(s)})
         if len(pairs) < 2:
             return []
         a = pairs[0]
@@ -187,15 +155,35 @@ class Hunt:
         found = [Reading(a, b, other) for other in self._thrown(at)]
         for place, edges in self._liftable():
             found.append(Reading(a, b, at, edges, place))
-        for place, edges in self._liftable():
-            rail = self.edges[edges[0]].a
-            found += [Reading(w, rail, at, edges, place) for w in (a, b)]
+        found += self._lifted(at, (a, b))
         return found
 
-    def _thrown(self, at: tuple[tuple[str, str], ...]) -> Iterable[tuple[tuple[str, str], ...]]:
+    def _for_crossing(self, at: Settings) -> list[Reading]:
+        """From each bus wire to the rails on both sides of the gaps, as set and with one drive thrown; then lifted."""
+        rails = self._seen.crossed
+        wires = sorted({w for s in (None, *self.suspects) for r in rails for w in self._seen.wires(s, r)})
+        found = [Reading(w, r, set_to) for set_to in (at, *self._thrown(at)) for r in rails for w in wires]
+        return found + self._lifted(at, wires)
+
+    def _lifted(self, at: Settings, wires: Iterable[str]) -> list[Reading]:
+        """From each wire to each rail whose dropper or feed is taken off."""
+        return [
+            Reading(w, self.edges[edges[0]].a, at, edges, place) for place, edges in self._liftable() for w in wires
+        ]
+
+    def _everywhere(self) -> Iterator[Reading]:
+        """Between any two points that the suspects touch, as set and with one drive thrown."""
+        at = tuple(sorted(self.settings.items()))
+        ends = [p for s in self.suspects for e in (*s.added, *(self.edges[i] for i in s.removed)) for p in (e.a, e.b)]
+        points = list(dict.fromkeys([self.rail, *ends]))[:MOST_POINTS]
+        for set_to in (at, *self._thrown(at)):
+            for a, b in itertools.combinations(points, 2):
+                yield Reading(a, b, set_to)
+
+    def _thrown(self, at: Settings) -> Iterator[Settings]:
         drives = sorted({d for s in self.suspects for i in s.removed for t in self.edges[i].when for d, _ in t})
         drives += [d for d in self._drives_near() if d not in drives]
-        for d in drives[:12]:
+        for d in drives[:MOST_DRIVES]:
             for setting in self.network.drives[d]:
                 if self.settings[d] != setting:
                     yield tuple((k, setting if k == d else v) for k, v in at)
@@ -214,58 +202,27 @@ class Hunt:
         found: dict[str, tuple[int, ...]] = {}
         for i, e in enumerate(self.edges):
             if e.b in self.network.wires and e.a in group and group[e.a] in groups:
-                name = f"{e.a}"
-                found[name] = (*found.get(name, ()), i)
+                found[e.a] = (*found.get(e.a, ()), i)
         return list(found.items())[:40]
 
 
-class _Judge:
-    """Answers many readings under many suspects: what none of them changes is joined once for each setting."""
-
-    def __init__(self, hunt: Hunt, suspects: Sequence[Suspect], readings: Sequence[Reading]) -> None:
-        self._hunt = hunt
-        self._special = {i for s in suspects for i in s.removed} | {i for r in readings for i in r.lifted}
-        self._base: dict[tuple[tuple[str, str], ...], tuple[dict[str, str], list[int]]] = {}
-
-    def _joined(self, at: tuple[tuple[str, str], ...]) -> tuple[dict[str, str], list[int]]:
-        known = self._base.get(at)
-        if known is None:
-            settings = dict(at)
-            parent: dict[str, str] = {}
-            special: list[int] = []
-            for i, e in enumerate(self._hunt.edges):
-                if holds(e.when, settings):
-                    if i in self._special:
-                        special.append(i)
-                    else:
-                        _union(parent, e.a, e.b)
-            known = self._base[at] = (parent, special)
-        return known
-
-    def closed(self, reading: Reading, suspect: Suspect | None) -> bool:
-        """Whether the meter reads closed."""
-        base, special = self._joined(reading.settings)
-        parent: dict[str, str] = {}
-        gone = {*reading.lifted, *(suspect.removed if suspect else ())}
-        settings = dict(reading.settings)
-        lifted = bool(reading.lifted)
-        edges = [self._hunt.edges[i] for i in special if i not in gone]
-        if suspect is not None:
-            moved = lifted and any(i in suspect.removed for i in reading.lifted)
-            if not moved:
-                edges += [e for e in suspect.added if holds(e.when, settings)]
-        for e in edges:
-            _union(parent, _root(base, e.a), _root(base, e.b))
-        return _root(parent, _root(base, reading.a)) == _root(parent, _root(base, reading.b))
+def _everything(network: RailNetwork, whole: Wiring) -> list[Suspect]:
+    """Every single fault, every blade that may not touch; an output that feeds several rails fails as a whole too."""
+    found: list[Suspect] = []
+    outputs: dict[tuple[str, str], list[Fault]] = {}
+    for f in whole.faults:
+        if f.kind in (FaultKind.FEED_MISSING, FaultKind.FEED_SWAPPED):
+            outputs.setdefault((str(f.kind), f.place), []).append(f)
+        else:
+            found.append(Suspect(str(f.kind), f.place, f.removed, f.added))
+    for (kind, output), parts in outputs.items():
+        removed = tuple(i for f in parts for i in f.removed)
+        found.append(Suspect(kind, output, removed, tuple(e for f in parts for e in f.added)))
+        if len(parts) > 1:
+            found += [Suspect(kind, f"{output} at {whole.edges[f.removed[0]].a}", f.removed, f.added) for f in parts]
+    for n, c in enumerate(network.contacts):
+        found.append(Suspect("blade does not touch", f"{c.a} against {c.b}", (len(network.bonds) + n,), ()))
+    return found
 
 
-def _root(parent: dict[str, str], p: str) -> str:
-    while (q := parent.get(p, p)) != p:
-        p = q
-    return p
-
-
-def _union(parent: dict[str, str], a: str, b: str) -> None:
-    ra, rb = _root(parent, a), _root(parent, b)
-    if ra != rb:
-        parent[ra] = rb
+__all__ = ["CURES", "HIDDEN", "Hunt", "Reading", "Suspect", "Trouble", "cure"]

@@ -13,7 +13,7 @@ let boxes = {};
 export function build(view) {
   boxes = {
     rail: make("select", { id: "hunt-rail", onchange: () => boxes.rail.value && markPicked("rail", boxes.rail.value) }),
-    trouble: make("select", { id: "hunt-trouble" }, make("option", { value: "dead" }, "is dead"), make("option", { value: "short" }, "shorts")),
+    trouble: make("select", { id: "hunt-trouble" }, make("option", { value: "dead" }, "is dead"), make("option", { value: "short" }, "trips the supply as it is"), make("option", { value: "crossing" }, "trips as a train crosses it")),
     start: make("button", { type: "submit", class: "main", id: "hunt-start" }, "Begin"),
     stop: make("button", { type: "button", class: "plain", id: "hunt-stop", onclick: () => order("hunt.stop") }, "Put it away"),
     next: make("div", { class: "ask", "aria-live": "polite" }),
@@ -65,7 +65,7 @@ function show() {
   markPicked("rail", h.rail);
   const n = h.suspects.length;
   setText(boxes.count, h.none_left ? "No single fault fits all readings: there are two at once, or a reading is wrong. Begin again." : n === 1 ? "One fault is left." : h.next ? `${n} faults would explain it.` : `${n} faults are left that no meter can tell apart here; look at each.`);
-  replace(boxes.suspects, h.suspects.map((s) => make("li", {}, make("b", {}, s.kind), make("span", { class: "place" }, s.place), make("small", {}, s.cure))));
+  replace(boxes.suspects, h.suspects.map((s) => make("li", {}, make("b", {}, s.kind), make("span", { class: "place" }, s.place), make("small", {}, s.note ? `${s.cure} (${s.note})` : s.cure))));
   replace(boxes.readings, h.readings.map((r) => make("tr", { "data-fault": r.reads !== "not read" && r.reads !== r.sound ? "yes" : null }, make("th", { scope: "row" }, words(r)), make("td", {}, r.reads), make("td", {}, r.sound))));
   next(h);
 }
