@@ -249,8 +249,9 @@ def check_boards(file: LayoutFile, outputs: frozenset[str], drives: Iterable[str
                 mistakes.add(
                     "file-channel-unknown",
                     path,
-                    f"the layout has no drive or switched feed {shown(thing)}",
-                    why="A channel is kept for a drive (its name) or for a switched feed (T1.F, or a place's name).",
+                    f"the layout has no drive, switched feed or thing of the panel {shown(thing)}",
+                    why="A channel is kept for a drive (its name), a switched feed (T1.F, or a place's name), or a"
+                    " button or lamp (button.NAME, lamp.NAME).",
                     cure=did_you_mean(thing, sorted(things)),
                     at_key=True,
                 )

@@ -28,6 +28,7 @@ from frogfeed.layout.line_items import Broken, ItemReader, Names
 from frogfeed.layout.lines import LineItem
 from frogfeed.layout.mistakes import BadLayout, Mistakes
 from frogfeed.layout.model import Layout
+from frogfeed.layout.panel_checks import check_panel, check_trips, panel_things
 from frogfeed.layout.positions import positions
 from frogfeed.layout.repair import validate
 from frogfeed.layout.schema import LayoutFile
@@ -96,7 +97,9 @@ def read_layout_text(
     check_accepts(file, mistakes)
     drives = DriveChecker(file, shapes, doubtful, mistakes)
     drives.check()
-    check_boards(file, frozenset((*shapes, *file.place)), drives.settings, mistakes)
+    check_trips(file, mistakes)
+    check_panel(file, drives.settings, drives.unclear, doubtful, mistakes)
+    check_boards(file, frozenset((*shapes, *file.place)), {*drives.settings, *panel_things(file)}, mistakes)
     wires = names_known.wires
     names = Names(
         shapes=shapes,

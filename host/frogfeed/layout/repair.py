@@ -15,7 +15,7 @@ from frogfeed.layout.positions import KeyPath
 from frogfeed.layout.schema import LayoutFile
 from frogfeed.layout.schema_errors import in_data, report
 
-_NAMED = {"turnout", "three-way", "slip", "diamond", "piece", "place", "drive", "district", "board"}
+_NAMED = {"turnout", "three-way", "slip", "diamond", "piece", "place", "drive", "district", "board", "route"}
 _DECISIVE = {
     "kind", "slip_road", "blades_move", "drive", "drive_left", "drive_right", "drive_a", "drive_b", "drives",
 }  # fmt: skip

@@ -20,6 +20,8 @@ Ohms = Annotated[float, Field(strict=True, ge=0, le=1000, allow_inf_nan=False)]
 TripMillis = Annotated[float, Field(strict=True, gt=0, le=30_000, allow_inf_nan=False)]
 TravelMillis = Annotated[float, Field(strict=True, ge=100, le=30_000, allow_inf_nan=False)]
 LagMillis = Annotated[float, Field(strict=True, ge=0, le=5_000, allow_inf_nan=False)]
+Retries = Annotated[int, Field(strict=True, ge=1, le=10)]
+RetryMillis = Annotated[int, Field(strict=True, ge=100, le=60_000)]
 SteadyMillis = Annotated[float, Field(strict=True, gt=0, le=1_000, allow_inf_nan=False)]
 """What a board's firmware takes of each."""
 Length = Annotated[float, Field(strict=True, gt=0, le=1_000_000, allow_inf_nan=False)]
@@ -171,6 +173,24 @@ class Protection(StrEnum):
     THERMAL = "thermal"
 
 
+class OnTrip(StrEnum):
+    """What a switched feed does once its own trip has turned it off."""
+
+    LATCH = "latch"
+    RETRY = "retry"
+    TRY_OTHER = "try-other"
+
+
+ON_TRIP = Field(
+    default=None,
+    description='what a switched feed does after its board has turned it off for over-current: stay off ("latch"), be'
+    ' tried again ("retry"), or flip once to the other bus wire and then be tried again ("try-other"); left out, it is'
+    " tried again, and a reversing section on DCC flips first",
+)
+RETRIES = Field(default=None, description="how often it is tried again before it stays off until it is reset; else 2")
+RETRY_MS = Field(default=None, description="how long after the trip it is tried again; else 2000")
+
+
 class District(Table):
     """[district.NAME]: one supply (controller or booster) and its two bus wires A and B."""
 
@@ -192,6 +212,9 @@ class District(Table):
     common_with: tuple[Name, ...] = Field(
         default=(), description="districts whose B wires are joined to this one's (a common return)"
     )
+    on_trip: OnTrip | None = ON_TRIP
+    retries: Retries | None = RETRIES
+    retry_ms: RetryMillis | None = RETRY_MS
     at_mm: Position | None = Field(default=None, description="where the supply stands on the plan: x, y")
 
 
@@ -243,6 +266,9 @@ class Piece(Table):
     )
     length_mm: Length | None = Field(default=None, description="length from toe to heel, or over all")
     output: Output | None = Field(default=None, description="the kind of switched output its frog must have")
+    on_trip: OnTrip | None = ON_TRIP
+    retries: Retries | None = RETRIES
+    retry_ms: RetryMillis | None = RETRY_MS
 
     @property
     def facts(self) -> tuple[Links, Blades, FrogFeed]:
@@ -332,6 +358,9 @@ class Place(Table):
         default=None,
         description='"switched": live only as the turnouts around it are set, through a switched feed',
     )
+    on_trip: OnTrip | None = ON_TRIP
+    retries: Retries | None = RETRIES
+    retry_ms: RetryMillis | None = RETRY_MS
     built: Flag = Field(default=True, description="false leaves an unfinished place out")
     accept: tuple[Accept, ...] = Field(default=(), description="findings about this place that are known and wanted")
     at_mm: Position | None = Field(default=None, description="where its middle lies on the plan: x, y")
@@ -388,6 +417,68 @@ class Board(Table):
         default={}, description="channels you insist on: drive or switched feed = channel of the profile"
     )
     at_mm: Position | None = Field(default=None, description="where it stands under the baseboard: x, y")
+
+
+class StoredRoute(Table):
+    """[route.NAME]: settings of several drives, stored under a name for buttons and lamps of the panel."""
+
+    set: dict[str, str] | None = Field(
+        default=None,
+        examples=['{ T1 = "left", T2 = "right" }'],
+        description="the drives with their settings, in the order in which they are thrown",
+    )
+    start: Name | None = Field(
+        default=None, alias="from", description="in place of `set`: the place or piece where a train begins"
+    )
+    to: Name | None = Field(
+        default=None, description="and the one where it ends; the drives on the way and their settings are worked out"
+    )
+    via: tuple[Name, ...] = Field(
+        default=(), description="places or pieces that it runs over in between, where several ways lead there"
+    )
+
+
+class Button(Table):
+    """[button.NAME]: a push button on the panel. It does exactly one thing."""
+
+    drive: Name | None = Field(default=None, description="throws this drive: there and back, or to the setting in `to`")
+    to: str | None = Field(default=None, description="the setting to throw `drive` to, whatever it is at")
+    pair: dict[str, str] | None = Field(
+        default=None,
+        examples=['{ T1 = "left", T2 = "right" }'],
+        description="throws two or more drives to these settings, or all of them back if they are there already",
+    )
+    route: Name | None = Field(default=None, description="lays this stored route")
+    does: Literal["all-off", "reset"] | None = Field(
+        default=None,
+        description='"all-off" turns all switched feeds of its board off; "reset" clears their trips and all-off',
+    )
+    board: Name | None = Field(
+        default=None, description="the board it is wired to; left out, the board of its drives, or the only one"
+    )
+    at_mm: Position | None = Field(default=None, description="where it stands on the plan: x, y")
+
+
+class PanelLamp(Table):
+    """[lamp.NAME]: a lamp (LED) on the panel. It shows exactly one thing."""
+
+    drive: Name | None = Field(
+        default=None, description="shows that this drive is at `setting`: lit there, blinking on the way there"
+    )
+    setting: str | None = Field(default=None, description="that setting")
+    route: Name | None = Field(default=None, description="shows that this stored route is laid")
+    shows: Literal["fault", "all-off"] | None = Field(
+        default=None,
+        description='"fault" blinks while a switched feed is off for a fault, and flickers where a button was refused;'
+        ' "all-off" is lit while all is off',
+    )
+    feed: str | None = Field(
+        default=None, description="the one feed whose fault it shows: T1.F, or a place's name; else any of its board's"
+    )
+    board: Name | None = Field(
+        default=None, description="the board it is wired to; left out, the board of its drives or feed, or the only one"
+    )
+    at_mm: Position | None = Field(default=None, description="where it stands on the plan: x, y")
 
 
 class LengthTable(Table):
@@ -450,6 +541,11 @@ class LayoutFile(BaseModel):
     )
     drive: dict[Name, Drive] = Field(default={}, description="servos and hand-thrown turnouts")
     board: dict[Name, Board] = Field(default={}, description="microcontroller boards")
+    route: dict[Name, StoredRoute] = Field(
+        default={}, description="stored routes: drives and settings that one button lays"
+    )
+    button: dict[Name, Button] = Field(default={}, description="push buttons of a panel")
+    lamp: dict[Name, PanelLamp] = Field(default={}, description="lamps of a panel")
 
     def pieces(self) -> dict[str, Piece]:
         """All pieces with rails of their own by name, in the file's order of tables."""

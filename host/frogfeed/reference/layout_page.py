@@ -92,6 +92,9 @@ _HEADINGS = {
     "lines": "[lines]",
     "drive": "[drive.NAME]",
     "board": "[board.NAME]",
+    "route": "[route.NAME]",
+    "button": "[button.NAME]",
+    "lamp": "[lamp.NAME]",
 }
 
 
