@@ -176,6 +176,28 @@ PLAN_CODES: Mapping[str, CodeInfo] = {
     ),
     "plan-implied-board": _row("no board is stated, so one is assumed", Severity.NOTE),
     "plan-no-off": _row("a feed on an output that cannot turn it off", Severity.NOTE),
+    "plan-try-other": _row(
+        "a feed that must not flip to the other bus wire after a trip is said to", Severity.ERROR, acceptable=False
+    ),
+    "plan-trip-no-off": _row(
+        "a feed is said to be tried again after a trip, on an output without an off", Severity.ERROR, acceptable=False
+    ),
+    "plan-trip-unwatched": _row("what a feed is to do after a trip has no effect: nothing trips it", Severity.WARNING),
+    "plan-route-way": _row(
+        "a stored route between two places for which there is no way, or not just one", Severity.ERROR, acceptable=False
+    ),
+    "plan-panel-forbidden": _row(
+        "a button or stored route sets a combination without a road", Severity.ERROR, acceptable=False
+    ),
+    "plan-panel-drive": _row(
+        "a button or lamp names a drive that no board serves", Severity.ERROR, acceptable=False
+    ),
+    "plan-panel-board": _row(
+        "a button or lamp on no single board: it names none, or its drives and feeds are on several",
+        Severity.ERROR,
+        acceptable=False,
+    ),
+    "plan-lamp-feed": _row("a lamp names a switched feed that the layout does not have", Severity.ERROR, False),
 }
 
 ELECTRICS_CODES: Mapping[str, CodeInfo] = {

@@ -65,7 +65,10 @@ class Bus(Part):
 
 
 class Chip(Part):
-    """A chip on an I²C bus. `held_off` says what keeps its outputs off while the GPIO pins float."""
+    """A chip on an I²C bus. `held_off` says what keeps its outputs off while the GPIO pins float.
+
+    `optional`: it is fitted only where the plan uses one of its pins.
+    """
 
     name: str
     kind: Literal["pca9685", "mcp23017", "ina219", "ina226", "ina3221"]
@@ -74,6 +77,7 @@ class Chip(Part):
     oe_pin: GpioPin | None = None
     reset_pin: GpioPin | None = None
     held_off: str | None = None
+    optional: bool = False
 
     @property
     def drives_outputs(self) -> bool:
@@ -180,6 +184,23 @@ class InputChannel(Part):
     pull: Literal["up", "down", "none"] = "up"
 
 
+class LampChannel(Part):
+    """An output for one panel lamp: an LED with its resistor. An input or a servo may share its pin: one is used."""
+
+    name: str
+    pin: PinRef
+
+
+class Lamps(Part):
+    """What one lamp takes through `resistor_ohm`, what a pin gives, and what all pins together give."""
+
+    lamp_a: Rated
+    resistor_ohm: Rated
+    pin_a: Rated
+    all_a: Rated
+    note: str
+
+
 class SensorType(Part):
     """What a current sensor measures and where it may stand.
 
@@ -248,6 +269,8 @@ class BoardProfile(Part):
     enable_types: dict[str, EnableType] = {}
     enable: tuple[Enable, ...] = ()
     input: tuple[InputChannel, ...] = ()
+    lamps: Lamps | None = None
+    lamp: tuple[LampChannel, ...] = ()
     sensor_types: dict[str, SensorType] = {}
     sensor: tuple[SensorChannel, ...] = ()
     trip: tuple[Trip, ...] = ()
@@ -262,10 +285,6 @@ class BoardProfile(Part):
     def switch(self, channel: FeedChannel) -> SwitchType:
         """What a feed channel is made of."""
         return self.switch_types[channel.type]
-
-    def chip_index(self, name: str) -> int:
-        """The place of a chip in `chips`."""
-        return next(i for i, c in enumerate(self.chips) if c.name == name)
 
 
 def names() -> tuple[str, ...]:

@@ -13,7 +13,7 @@ Key = TypeVar("Key", str, tuple[str, int])
 
 def problems(board: BoardProfile) -> list[str]:
     """Every way in which the profile does not hold together, in words; empty where it does."""
-    return [*_dangling(board), *_doubles(board), *_unsafe(board)]
+    return [*_dangling(board), *_doubles(board), *_lamps(board), *_unsafe(board)]
 
 
 def _repeated(keys: Iterable[Key]) -> list[Key]:
@@ -26,7 +26,7 @@ def _dangling(board: BoardProfile) -> list[str]:
     buses = {b.name for b in board.buses}
     found = [f"chip {c.name}: no bus {c.bus}" for c in board.chips if c.bus not in buses]
     refs = [p for f in board.feed for p in f.pins]
-    refs += [i.pin for i in board.input] + [t.pin for t in board.trip]
+    refs += [i.pin for i in board.input] + [t.pin for t in board.trip] + [lamp.pin for lamp in board.lamp]
     for p in refs:
         if p.chip and chips.get(p.chip) != "mcp23017":
             found.append(f"{p.resource}: no expander {p.chip}")
@@ -57,16 +57,29 @@ def _dangling(board: BoardProfile) -> list[str]:
 
 
 def _doubles(board: BoardProfile) -> list[str]:
-    """Pins that more than one part claims, feeds apart: two feeds may be two uses of the same pins."""
+    """Pins that more than one part claims.
+
+    Two feeds may be two uses of the same pins, and a pin may be one of a servo, an input and a lamp.
+    """
     claims: dict[str, list[str]] = {}
-    for s in board.servo:
-        claims.setdefault(s.resource, []).append(f"servo {s.name}")
+    any_of = [(s.resource, f"servo {s.name}") for s in board.servo]
+    any_of += [(i.pin.resource, f"input {i.name}") for i in board.input]
+    any_of += [(lamp.pin.resource, f"lamp {lamp.name}") for lamp in board.lamp]
+    uses: dict[str, list[str]] = {}
+    for resource, use in any_of:
+        uses.setdefault(resource, []).append(use)
+    for resource, of in uses.items():
+        claims.setdefault(resource, []).append(" or ".join(of))
+    found = [
+        f"{resource} is claimed twice as {use.partition(' ')[0]}"
+        for resource, of in uses.items()
+        for use in of
+        if sum(u.partition(" ")[0] == use.partition(" ")[0] for u in of) > 1
+    ]
     for resource in {r for f in board.feed for r in f.resources}:
         claims.setdefault(resource, []).append("a feed")
     for e in board.enable:
         claims.setdefault(e.pin.resource, []).append(f"enable {e.name}")
-    for i in board.input:
-        claims.setdefault(i.pin.resource, []).append(f"input {i.name}")
     for t in board.trip:
         claims.setdefault(t.pin.resource, []).append(f"trip {t.name}")
     for b in board.buses:
@@ -81,12 +94,26 @@ def _doubles(board: BoardProfile) -> list[str]:
             claims.setdefault(f"GP{c.pin}", []).append(f"sensor {c.name}")
     if board.led_pin is not None:
         claims.setdefault(f"GP{board.led_pin}", []).append("the lamp")
-    found = [f"{pin} is claimed by {' and by '.join(w)}" for pin, w in sorted(claims.items()) if len(w) > 1]
-    parts = (board.servo, board.feed, board.input, board.sensor, board.enable)
+    found += [f"{pin} is claimed by {' and by '.join(w)}" for pin, w in sorted(claims.items()) if len(w) > 1]
+    parts = (board.servo, board.feed, board.input, board.lamp, board.sensor, board.enable)
     channels = [c.name for group in parts for c in group]
     found += [f"two channels are called {n}" for n in _repeated(channels)]
     addresses = [(c.bus, c.address) for c in board.chips]
     found += [f"two chips at {a:#04x} on {b}" for b, a in _repeated(addresses)]
+    return found
+
+
+def _lamps(board: BoardProfile) -> list[str]:
+    """Lamps that would take more than their pins give, or whose resistor nobody states."""
+    if not board.lamp:
+        return []
+    if board.lamps is None:
+        return ["lamps: their current and resistor are not stated"]
+    found = []
+    if board.lamps.lamp_a.value > board.lamps.pin_a.value:
+        found.append("lamps: one takes more than a pin gives")
+    if len(board.lamp) * board.lamps.lamp_a.value > board.lamps.all_a.value:
+        found.append(f"lamps: {len(board.lamp)} of them take more than all pins together give")
     return found
 
 

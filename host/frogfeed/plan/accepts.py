@@ -9,11 +9,11 @@ from dataclasses import replace
 from frogfeed.findings.finding import Finding, Location, Severity
 from frogfeed.findings.words import said
 from frogfeed.layout.model import Layout
-from frogfeed.plan.model import BoardPlan, Plan
+from frogfeed.plan.model import BoardPlan, ButtonNeed, LampNeed, Plan
 from frogfeed.plan.settings import SettingsError, build_settings
 from frogfeed.track.network import RailNetwork
 
-PATH = re.compile(r"(drives|feeds|inputs|sensors)\[(\d+)\]\.?([A-Za-z_]*)")
+PATH = re.compile(r"(drives|feeds|inputs|sensors|panel\.buttons|panel\.lamps)\[(\d+)\]\.?([A-Za-z_]*)")
 """The start of a reason: the list, the place in it, and the key there, if it names one."""
 
 
@@ -43,10 +43,17 @@ def _place(layout: Layout, board: BoardPlan, refused: SettingsError) -> tuple[st
     if found is None:
         return board.name, " its settings", at_board
     part, index, key = found[1], int(found[2]), found[3]
+    if part == "panel.buttons":
+        return _panel(board.buttons[index].need)
+    if part == "panel.lamps":
+        return _panel(board.lamps[index].need)
     entries = refused.document.get(part, [])
     if index >= len(entries):
         return board.name, " its settings", at_board
     name = str(entries[index]["name"])
+    button = next((b.need for b in board.buttons if part == "inputs" and b.need.name == name), None)
+    if button is not None:
+        return _panel(button)
     what = f" {key.replace('_', ' ').removesuffix(' ms').removesuffix(' us')}" if key else " the settings"
     if part == "drives" or (part == "inputs" and name.rpartition(".")[0]):
         drive = name if part == "drives" else name.rpartition(".")[0]
@@ -62,3 +69,7 @@ def _place(layout: Layout, board: BoardPlan, refused: SettingsError) -> tuple[st
     if part == "feeds":
         return name, f"{what} of {name}", need_of.at
     return need_of.district, f"{what} of {name}", layout.at("district", need_of.district, key)
+
+
+def _panel(need: ButtonNeed | LampNeed) -> tuple[str, str, Location | None]:
+    return need.name, f" the {need.name.replace('.', ' ')}", need.at

@@ -50,25 +50,35 @@ class ClassOf:
 
 @dataclass(frozen=True, slots=True)
 class BoardOf:
-    """A board's capacities. `pools` are the shared cells of feed channels: name -> how many."""
+    """A board's capacities. `pools` are the shared cells of feed channels: name -> how many.
+
+    `pins` are for kinds of channel ("servos", "inputs", "lamps") that share some: how many pins they have together.
+    """
 
     name: str
     servos: int
     inputs: int
     classes: tuple[ClassOf, ...]
     pools: Mapping[str, int]
+    lamps: int = 0
+    pins: Mapping[tuple[str, ...], int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Cluster:
-    """Drives that share a board: how many servos and inputs, and the cost of each board in mm (None: not
-    allowed).
+    """Drives and things of the panel that share a board: how many servos, inputs and lamps, and the cost of each
+    board in mm (None: not allowed).
     """
 
     name: str
     servos: int
     inputs: int
     cost: tuple[float | None, ...]
+    lamps: int = 0
+
+    def size(self, kinds: Sequence[str]) -> int:
+        """How many channels of these kinds it takes together."""
+        return sum({"servos": self.servos, "inputs": self.inputs, "lamps": self.lamps}[k] for k in kinds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +105,7 @@ class Solution:
     seconds: float
 
 
-LIMITS = ("servos", "inputs", "outputs", "districts", "together")
+LIMITS = ("servos", "inputs", "lamps", "pins", "outputs", "districts", "together")
 """The families of limits that an infeasible problem is tested against, in the order in which they are
 tried.
 """
@@ -137,6 +147,10 @@ class _Model:
             self._capacity(lambda c: c.servos, lambda b: b.servos)
         if "inputs" not in without:
             self._capacity(lambda c: c.inputs, lambda b: b.inputs)
+        if "lamps" not in without:
+            self._capacity(lambda c: c.lamps, lambda b: b.lamps)
+        if "pins" not in without:
+            self._pins()
         if "outputs" not in without:
             self._outputs()
         if "districts" not in without:
@@ -181,6 +195,18 @@ class _Model:
             ]
             if terms:
                 self.rows.add(terms, 0, limit(board))
+
+    def _pins(self) -> None:
+        """Kinds of channel that share pins take no more of them together than there are (Hall's condition)."""
+        for b, board in enumerate(self.problem.boards):
+            for kinds, count in board.pins.items():
+                terms = [
+                    (self.x[c, b], float(cluster.size(kinds)))
+                    for c, cluster in enumerate(self.problem.clusters)
+                    if (c, b) in self.x and cluster.size(kinds)
+                ]
+                if terms:
+                    self.rows.add(terms, 0, count)
 
     def _outputs(self) -> None:
         for b, board in enumerate(self.problem.boards):
@@ -239,7 +265,9 @@ class _Model:
         p = self.problem
         feeds = Counter(i.cluster for i in p.items)
         classes = Counter((i, o[0]) for i, o in self.f)
-        unit = [c.servos == 1 and c.inputs == 0 and feeds[n] <= 1 for n, c in enumerate(p.clusters)]
+        unit = [
+            c.size(("servos", "inputs", "lamps")) == c.servos == 1 and feeds[n] <= 1 for n, c in enumerate(p.clusters)
+        ]
         plain = {n for n, item in enumerate(p.items) if all(classes[n, b] <= 1 for b, _ in item.options)}
         found = {col for (c, _), col in self.x.items() if unit[c]}
         return found | {col for (i, _), col in self.f.items() if i in plain and unit[p.items[i].cluster]}
@@ -302,9 +330,22 @@ def exceeded_limits(problem: Problem) -> tuple[str, ...]:
         found.append("servos")
     if sum(c.inputs for c in p.clusters) > sum(b.inputs for b in p.boards):
         found.append("inputs")
+    if sum(c.lamps for c in p.clusters) > sum(b.lamps for b in p.boards):
+        found.append("lamps")
+    shared = {kinds for b in p.boards for kinds in b.pins}
+    if not found and any(
+        sum(c.size(kinds) for c in p.clusters) > sum(b.pins.get(kinds, _all_of(b, kinds)) for b in p.boards)
+        for kinds in shared
+    ):
+        found.append("pins")
     if len(p.items) > sum(c.count for b in p.boards for c in b.classes):
         found.append("outputs")
     return tuple(found)
+
+
+def _all_of(board: BoardOf, kinds: Sequence[str]) -> int:
+    """How many channels of these kinds a board has, where they share no pins."""
+    return sum({"servos": board.servos, "inputs": board.inputs, "lamps": board.lamps}[k] for k in kinds)
 
 
 def binding_limits(problem: Problem, seconds: float = 20.0) -> tuple[str, ...]:
@@ -326,12 +367,12 @@ def left_over(problem: Problem, seconds: float = 20.0) -> tuple[int, ...] | None
     p = problem
     nowhere = len(p.boards)
     much = 10**6
-    room = BoardOf("nowhere", much, much, (ClassOf("nowhere", much, {}, None),), {})
+    room = BoardOf("nowhere", much, much, (ClassOf("nowhere", much, {}, None),), {}, much)
     items = tuple(Item(i.name, i.cluster, i.district, {**i.options, (nowhere, 0): 0.0}) for i in p.items)
     dear = 1.0 + sum(max((x for x in c.cost if x is not None), default=0.0) for c in p.clusters)
     dear += sum(max(i.options.values(), default=0.0) for i in p.items)
     dear += sum(x for board in p.district_cost for x in board.values())
-    clusters = tuple(Cluster(c.name, c.servos, c.inputs, (*c.cost, dear)) for c in p.clusters)
+    clusters = tuple(Cluster(c.name, c.servos, c.inputs, (*c.cost, dear), c.lamps) for c in p.clusters)
     try:
         found = solve(Problem((*p.boards, room), clusters, items, (*p.district_cost, {})), seconds, 0.0)
     except TimeoutError:

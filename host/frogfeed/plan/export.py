@@ -89,6 +89,27 @@ def _board(b: BoardPlan) -> Json:
             for d in b.drives
         ],
         "feeds": [_feed(b, f) for f in b.feeds],
+        "buttons": [
+            {
+                "button": x.need.name,
+                "input": x.channel.name,
+                "does": x.need.does,
+                "moves": [list(m) for m in x.need.moves],
+                "route": x.need.route,
+            }
+            for x in b.buttons
+        ],
+        "lamps": [
+            {
+                "lamp": x.need.name,
+                "channel": x.channel.name,
+                "shows": x.need.shows,
+                "moves": [list(m) for m in x.need.moves],
+                "route": x.need.route,
+                "feed": x.need.feed,
+            }
+            for x in b.lamps
+        ],
     }
 
 
@@ -105,6 +126,11 @@ def _feed(b: BoardPlan, f: FeedPlan) -> Json:
         "trip": f.trip.name if f.trip is not None else None,
         "table": [{"when": dict(term), "feed": side} for term, side in f.need.rows],
         "undecided": when_to_json(f.need.undecided),
+        "after_trip": {
+            "try_other": f.need.after_trip.try_other,
+            "retries": f.need.after_trip.retries,
+            "retry_ms": f.need.after_trip.retry_ms,
+        },
         "moves": [_move(m) for m in f.moves],
     }
 

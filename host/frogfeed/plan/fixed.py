@@ -10,16 +10,25 @@ from frogfeed.layout.model import Layout
 from frogfeed.parts.boards import BoardProfile
 
 Fixed = Mapping[str, tuple[str, str]]
-"""Thing (drive, output or position contact) -> (board, channel)."""
+"""Thing (drive, output, position contact, button or lamp) -> (board, channel)."""
 
 
 def channel_kinds(profile: BoardProfile) -> dict[str, tuple[str, ...]]:
-    """What a board has, by what it serves: servo, feed and input channels by name."""
+    """What a board has, by what it serves: servo, feed, input and lamp channels by name."""
     return {
         "servo": tuple(c.name for c in profile.servo),
         "feed": tuple(c.name for c in profile.feed),
         "input": tuple(c.name for c in profile.input),
+        "lamp": tuple(c.name for c in profile.lamp),
     }
+
+
+def pins_of(profile: BoardProfile) -> dict[str, tuple[str, ...]]:
+    """The pins that each channel claims for itself alone, by the channel's name."""
+    found = {f.name: f.resources for f in profile.feed}
+    found |= {s.name: (s.resource,) for s in profile.servo}
+    found |= {i.name: (i.pin.resource,) for i in profile.input}
+    return found | {lamp.name: (lamp.pin.resource,) for lamp in profile.lamp}
 
 
 def read_fixed(
@@ -27,7 +36,7 @@ def read_fixed(
 ) -> tuple[dict[str, tuple[str, str]], list[Finding]]:
     """The fixed choices, and what is wrong with them.
 
-    `kinds` says of every thing that wants a channel which kind it wants: "servo", "feed" or "input".
+    `kinds` says of every thing that wants a channel which kind it wants: "servo", "feed", "input" or "lamp".
     """
     fixed: dict[str, tuple[str, str]] = {}
     findings: list[Finding] = []
@@ -92,10 +101,9 @@ def _clash(channel: str, taken: Mapping[str, str], profile: BoardProfile) -> tup
     """Who claims this channel, or a pin of it, already; and what it is called."""
     if channel in taken:
         return taken[channel], f"channel {channel}"
-    feeds = {f.name: f for f in profile.feed}
-    mine = set(feeds[channel].resources) if channel in feeds else set()
+    pins = pins_of(profile)
     for other, thing in taken.items():
-        shared = mine.intersection(feeds[other].resources) if other in feeds else set()
+        shared = set(pins[channel]).intersection(pins[other])
         if shared:
             return thing, f"{' and '.join(sorted(shared))} (channels {channel} and {other})"
     return None

@@ -7,7 +7,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 from frogfeed.findings.finding import Finding, Location
-from frogfeed.parts.boards import BoardProfile, FeedChannel, InputChannel, SensorChannel, ServoChannel, Trip
+from frogfeed.parts.boards import (
+    BoardProfile,
+    Chip,
+    FeedChannel,
+    InputChannel,
+    LampChannel,
+    SensorChannel,
+    ServoChannel,
+    Trip,
+)
 from frogfeed.throw.linkage import Linkage
 from frogfeed.throw.motion import Motion
 from frogfeed.throw.window import Window
@@ -15,6 +24,9 @@ from frogfeed.track.conditions import Term, When
 
 Place = tuple[float, float]
 """A position on the baseboard, in mm."""
+
+Moves = tuple[tuple[str, str], ...]
+"""(drive, setting) pairs in the order in which they are thrown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +39,20 @@ class DriveNeed:
     contacts: tuple[str, ...]
     place: Place | None
     at: Location | None
+
+
+@dataclass(frozen=True, slots=True)
+class AfterTrip:
+    """What a feed does once its own trip has turned it off.
+
+    `stated` says that the file asks for it, at `at`; retries only make sense on an output that has an off.
+    """
+
+    try_other: bool = False
+    retries: int = 2
+    retry_ms: int = 2000
+    stated: bool = False
+    at: Location | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +80,41 @@ class FeedNeed:
     volts: float = 12.0
     off_at: Term | None = None
     wires: tuple[str, ...] = ()
+    after_trip: AfterTrip = AfterTrip()
+
+
+@dataclass(frozen=True, slots=True)
+class ButtonNeed:
+    """A panel button that needs an input: `name` is "button.NAME".
+
+    "set" throws `moves`, "toggle" throws there or back; both need every drive on the button's board. `route` is the
+    stored route's name where they are one's. `board` is the modeller's own wish or None.
+    """
+
+    name: str
+    does: Literal["set", "toggle", "all_off", "reset"]
+    moves: Moves
+    route: str | None
+    board: str | None
+    place: Place | None
+    at: Location | None
+
+
+@dataclass(frozen=True, slots=True)
+class LampNeed:
+    """A panel lamp that needs an output: `name` is "lamp.NAME".
+
+    "set" is lit while all `moves` are so, "fault" at a fault of `feed` (None: of any feed of its board).
+    """
+
+    name: str
+    shows: Literal["set", "fault", "all_off"]
+    moves: Moves
+    feed: str | None
+    route: str | None
+    board: str | None
+    place: Place | None
+    at: Location | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +153,22 @@ class FeedPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class ButtonPlan:
+    """A button on its input."""
+
+    need: ButtonNeed
+    channel: InputChannel
+
+
+@dataclass(frozen=True, slots=True)
+class LampPlan:
+    """A lamp on its output."""
+
+    need: LampNeed
+    channel: LampChannel
+
+
+@dataclass(frozen=True, slots=True)
 class BoardPlan:
     """Everything on one board, in the order in which its settings document lists it."""
 
@@ -103,6 +180,21 @@ class BoardPlan:
     drives: tuple[DrivePlan, ...]
     feeds: tuple[FeedPlan, ...]
     wire_mm: float
+    buttons: tuple[ButtonPlan, ...] = ()
+    lamps: tuple[LampPlan, ...] = ()
+
+    @property
+    def chips(self) -> tuple[Chip, ...]:
+        """The chips that are fitted: the profile's, optional ones only where a channel in use is on them."""
+        used = {d.channel.chip for d in self.drives if d.channel is not None}
+        used |= {p.chip for f in self.feeds for p in f.channel.pins}
+        used |= {i.pin.chip for d in self.drives for i in d.inputs}
+        used |= {b.channel.pin.chip for b in self.buttons} | {lamp.channel.pin.chip for lamp in self.lamps}
+        return tuple(c for c in self.profile.chips if not c.optional or c.name in used)
+
+    def chip_index(self, name: str) -> int:
+        """The place of a chip in `chips`."""
+        return [c.name for c in self.chips].index(name)
 
     def drive_index(self, name: str) -> int:
         """The place of a drive in `drives`. Raises ValueError where the board has no such drive."""
@@ -143,7 +235,9 @@ class Plan:
         raise KeyError(name)
 
     def channels(self) -> Mapping[str, tuple[str, str]]:
-        """Everything assigned: drive, output or position contact ("T4.left") -> (board, channel)."""
+        """Everything assigned: drive, output, position contact ("T4.left"), button ("button.B") or lamp ("lamp.L") ->
+        (board, channel).
+        """
         found: dict[str, tuple[str, str]] = {}
         for b in self.boards:
             for d in b.drives:
@@ -153,6 +247,10 @@ class Plan:
                     found[contact] = (b.name, i.name)
             for f in b.feeds:
                 found[f.need.output] = (b.name, f.channel.name)
+            for button in b.buttons:
+                found[button.need.name] = (b.name, button.channel.name)
+            for lamp in b.lamps:
+                found[lamp.need.name] = (b.name, lamp.channel.name)
         return found
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Literal
 
 from frogfeed.findings.finding import Finding, Severity
@@ -12,16 +12,21 @@ from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control, Turnout
 from frogfeed.parts import gauges
 from frogfeed.parts.boards import FeedChannel, InputChannel, ProfileError, ServoChannel, profile
-from frogfeed.plan import channels, refusal
+from frogfeed.plan import channels, refusal, wired
 from frogfeed.plan.accepts import settings_findings
+from frogfeed.plan.aftertrip import after_trip_findings, after_trip_notes
 from frogfeed.plan.assignment import Solution, exceeded_limits, solve
 from frogfeed.plan.fixed import Fixed, read_fixed
 from frogfeed.plan.model import (
     BoardPlan,
+    ButtonNeed,
+    ButtonPlan,
     DriveNeed,
     DrivePlan,
     FeedNeed,
     FeedPlan,
+    LampNeed,
+    LampPlan,
     MovePlan,
     Optimum,
     Plan,
@@ -29,7 +34,8 @@ from frogfeed.plan.model import (
 )
 from frogfeed.plan.needs import apart, drive_needs, drive_table, feed_needs, readable
 from frogfeed.plan.notes import plan_notes, unread_findings
-from frogfeed.plan.problem import BoardSite, Built, build, distance_mm
+from frogfeed.plan.panel import panel_needs
+from frogfeed.plan.problem import BoardSite, Built, PanelNeed, build, distance_mm
 from frogfeed.plan.suit import Moving, senses
 from frogfeed.throw.geometry import geometry_findings, linkage_of, motion_of
 from frogfeed.track.conditions import term
@@ -51,6 +57,9 @@ def make_plan(layout: Layout, network: RailNetwork, previous: Fixed | None = Non
     every, feeds = drive_needs(layout, network), feed_needs(layout, network)
     drives = tuple(d for d in every if readable(d))
     findings = [*_check_needs(network, drives, feeds), *unread_findings(every, feeds)]
+    findings += after_trip_findings(layout, feeds)
+    panel = panel_needs(layout, network, drives, feeds, _normals(layout))
+    findings += panel.findings
     moving = _moving(layout, drives, findings)
     errors = [f for f in findings if f.severity is Severity.ERROR]
     if errors:
@@ -58,7 +67,8 @@ def make_plan(layout: Layout, network: RailNetwork, previous: Fixed | None = Non
     last: PlanRefusedError | None = None
     for sites in _site_choices(layout):
         try:
-            plan = _plan(layout, sites, drives, feeds, moving, findings, previous or {}, seconds)
+            things: tuple[PanelNeed, ...] = (*panel.buttons, *panel.lamps)
+            plan = _plan(layout, sites, drives, feeds, things, moving, findings, previous or {}, seconds)
             refused_settings = tuple(settings_findings(layout, network, plan))
             if refused_settings:
                 raise PlanRefusedError((*plan.findings, *refused_settings))
@@ -74,6 +84,7 @@ def _plan(
     sites: Sequence[BoardSite],
     drives: Sequence[DriveNeed],
     feeds: Sequence[FeedNeed],
+    panel: Sequence[PanelNeed],
     moving: Mapping[str, Moving],
     findings: Sequence[Finding],
     previous: Fixed,
@@ -82,29 +93,35 @@ def _plan(
     kinds = {d.name: "servo" for d in drives if not d.hand}
     kinds |= {c: "input" for d in drives for c in d.contacts}
     kinds |= {f.output: "feed" for f in feeds}
+    kinds |= {p.name: "lamp" if isinstance(p, LampNeed) else "input" for p in panel}
     fixed, problems = read_fixed(layout, {s.name: s.profile for s in sites}, kinds)
     if problems:
         raise PlanRefusedError((*findings, *problems))
     supplies = {name: d.at_mm for name, d in layout.file.district.items()}
     here = {s.name for s in sites}
     kept = {t: bc for t, bc in previous.items() if bc[0] in here and t in kinds}
-    built = build(sites, drives, feeds, moving, supplies, fixed, kept)
+
+    def stated(things: Sequence[PanelNeed]) -> Built:
+        return build(sites, drives, feeds, moving, supplies, fixed, kept, things)
+
+    built = stated(panel)
     unsuited = refusal.unsuited_findings(built)
     if unsuited:
         raise PlanRefusedError((*findings, *unsuited))
     full = exceeded_limits(built.problem)
     solution = None if full else _solved(built, sites, seconds)
     if solution is None:
-        raise PlanRefusedError((*findings, *refusal.infeasible_findings(built)))
+        apart = () if full else _apart(panel, stated, sites, seconds)
+        raise PlanRefusedError((*findings, *(apart or refusal.infeasible_findings(built))))
     boards = tuple(_board(layout, built, solution, b, moving, fixed, kept) for b in range(len(sites)))
-    boards = tuple(b for b in boards if b.drives or b.feeds or not b.implied)
+    boards = tuple(b for b in boards if b.drives or b.feeds or b.buttons or b.lamps or not b.implied)
     plan = Plan(
         layout.file.layout.name,
         layout.hash,
         "dcc" if layout.file.layout.control is Control.DCC else "dc",
         boards,
         Optimum(0.0, 0.0, 0.0, 0.0, 0, 0.0),
-        (*findings, *plan_notes(boards)),
+        (*findings, *plan_notes(boards), *after_trip_notes(boards)),
     )
     now = plan.channels()
     moved = sum(1 for t, bc in kept.items() if now.get(t) != bc)
@@ -129,6 +146,24 @@ def _solved(built: Built, sites: Sequence[BoardSite], seconds: float) -> Solutio
                 ),
             )
         ) from late
+
+
+def _apart(
+    panel: Sequence[PanelNeed],
+    stated: Callable[[Sequence[PanelNeed]], Built],
+    sites: Sequence[BoardSite],
+    seconds: float,
+) -> tuple[Finding, ...]:
+    """The things of the panel that alone make a plan impossible that exists without them: their drives can't share a
+    board.
+    """
+    if not panel or _solved(stated(()), sites, seconds) is None:
+        return ()
+    found: list[Finding] = []
+    for thing in panel:
+        if _solved(stated((thing,)), sites, seconds) is None:
+            found.append(refusal.apart_finding(thing))
+    return tuple(found)
 
 
 def _site_choices(layout: Layout) -> list[list[BoardSite]]:
@@ -242,10 +277,19 @@ def _board(
     p = site.profile
     held = {t: c for t, (board, c) in fixed.items() if board == site.name}
     kept = {t: c for t, (board, c) in previous.items() if board == site.name}
-    servos = [d.name for d in mine if not d.hand]
-    contacts = [c for d in mine for c in d.contacts]
-    servo_of = _choose(servos, [c.name for c in p.servo], held, kept)
-    input_of = _choose(contacts, [c.name for c in p.input], held, kept)
+    lit = [t for t, c in zip(built.panel, built.panel_cluster, strict=True) if solution.cluster_board[c] == b]
+    buttons = [t for t in lit if isinstance(t, ButtonNeed)]
+    lamps = [t for t in lit if isinstance(t, LampNeed)]
+    pin_of = wired.choose(
+        p,
+        [d.name for d in mine if not d.hand],
+        [*(c for d in mine for c in d.contacts), *(t.name for t in buttons)],
+        [t.name for t in lamps],
+        held,
+        kept,
+    )
+    if pin_of is None:
+        raise PlanRefusedError((_no_single_way(layout, site, "a pin of two uses is held by one that others need"),))
     classes = site.classes(built.split[b])
     ordered = sorted(feeds, key=lambda fk: (fk[0].district, built.feeds.index(fk[0])))
     feed_of = channels.choose(
@@ -258,30 +302,19 @@ def _board(
         {f.output: f.district for f, _ in ordered},
     )
     if feed_of is None:
-        raise PlanRefusedError(
-            (
-                said(
-                    "plan-no-room",
-                    Severity.ERROR,
-                    site.name,
-                    f"the outputs of {site.name} fit by number, but the fixed channels leave no single way to "
-                    "place them",
-                    "two relays of one pair are held by different feeds, or a group by different districts",
-                    "let the planner choose some of the fixed channels",
-                    layout.at("board", site.name),
-                ),
-            )
-        )
+        why = "two relays of one pair are held by different feeds, or a group by different districts"
+        raise PlanRefusedError((_no_single_way(layout, site, why),))
     by_servo = {c.name: c for c in p.servo}
     by_input = {c.name: c for c in p.input}
     by_feed = {c.name: c for c in p.feed}
+    by_lamp = {c.name: c for c in p.lamp}
     normals = _normals(layout)
     drives = tuple(
         _drive_plan(
             layout,
             d,
-            None if d.hand else by_servo[servo_of[d.name]],
-            tuple(by_input[input_of[c]] for c in d.contacts),
+            None if d.hand else by_servo[pin_of[d.name]],
+            tuple(by_input[pin_of[c]] for c in d.contacts),
             moving.get(d.name),
             normals.get(d.name),
         )
@@ -295,9 +328,33 @@ def _board(
     )
     wire = sum(distance_mm(d.place, site.place) * max(1, len(d.contacts)) for d in mine)
     wire += sum(distance_mm(f.place, site.place) for f, _ in feeds)
+    wire += sum(distance_mm(t.place, site.place) for t in lit)
     served = {f.district for f, _ in feeds}
     wire += sum(built.problem.district_cost[b].get(d, 0.0) for d in served)
-    return BoardPlan(site.name, p, site.serial, site.implied, site.place, drives, plans, wire)
+    return BoardPlan(
+        site.name,
+        p,
+        site.serial,
+        site.implied,
+        site.place,
+        drives,
+        plans,
+        wire,
+        tuple(ButtonPlan(t, by_input[pin_of[t.name]]) for t in buttons),
+        tuple(LampPlan(t, by_lamp[pin_of[t.name]]) for t in lamps),
+    )
+
+
+def _no_single_way(layout: Layout, site: BoardSite, why: str) -> Finding:
+    return said(
+        "plan-no-room",
+        Severity.ERROR,
+        site.name,
+        f"the channels of {site.name} fit by number, but the fixed ones leave no single way to place the rest",
+        why,
+        "let the planner choose some of the fixed channels",
+        layout.at("board", site.name),
+    )
 
 
 def _domains(site: BoardSite) -> dict[str, str]:
@@ -315,22 +372,6 @@ def _domains(site: BoardSite) -> dict[str, str]:
 
 def _only(held: Mapping[str, str], things: Sequence[str]) -> dict[str, str]:
     return {t: held[t] for t in things if t in held}
-
-
-def _choose(
-    things: Sequence[str], names: Sequence[str], held: Mapping[str, str], kept: Mapping[str, str]
-) -> dict[str, str]:
-    """Channels that are all alike: fixed ones first, then where things are wired now, then the lowest
-    free.
-    """
-    chosen = _only(held, things)
-    taken = set(chosen.values())
-    for t in things:
-        if t not in chosen and kept.get(t) in names and kept[t] not in taken:
-            chosen[t] = kept[t]
-            taken.add(kept[t])
-    free = iter(n for n in names if n not in taken)
-    return {t: chosen[t] if t in chosen else next(free) for t in things}
 
 
 def _drive_plan(

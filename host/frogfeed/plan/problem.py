@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 from frogfeed.parts.boards import BoardProfile, FeedChannel
 from frogfeed.plan.assignment import MOVED_COST, BoardOf, ClassOf, Cluster, Item, Problem, joined
 from frogfeed.plan.fixed import Fixed
-from frogfeed.plan.model import DriveNeed, FeedNeed, Place
+from frogfeed.plan.model import ButtonNeed, DriveNeed, FeedNeed, LampNeed, Place
 from frogfeed.plan.suit import Moving, Suited, Unsuited, suits
 
 NO_OFF_COST_MM = 5000.0
@@ -27,6 +28,10 @@ none.
 """
 
 ANY = "any"
+
+
+PanelNeed = ButtonNeed | LampNeed
+"""A thing of the panel that wants a channel."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +77,8 @@ class Built:
     split: tuple[bool, ...]
     suited: Mapping[tuple[str, int, ClassKey], Suited]
     unsuited: Mapping[str, tuple[Unsuited, ...]]
+    panel: tuple[PanelNeed, ...] = ()
+    panel_cluster: tuple[int, ...] = ()
 
 
 def distance_mm(a: Place | None, b: Place | None) -> float:
@@ -89,16 +96,23 @@ def build(
     supplies: Mapping[str, Place | None],
     fixed: Fixed,
     previous: Fixed,
+    panel: Sequence[PanelNeed] = (),
 ) -> Built:
-    """State the assignment as numbers. `supplies` are the places of the districts' supplies."""
+    """State the assignment as numbers. `supplies` are the places of the districts' supplies.
+
+    What shares a board is one cluster: a feed with its drives, a thing of the panel with its drives and its feed.
+    """
     index = {d.name: i for i, d in enumerate(drives)}
-    groups = [[index[name] for name in f.drives if name in index] for f in feeds]
-    of_drive = joined(groups, len(drives))
-    lone = max(of_drive, default=-1) + 1
-    of_feed: list[int] = []
-    for g in groups:
-        of_feed.append(of_drive[g[0]] if g else lone)
-        lone += 0 if g else 1
+    index |= {f"feed {f.output}": len(drives) + i for i, f in enumerate(feeds)}
+    first = len(drives) + len(feeds)
+    groups = [[len(drives) + i, *(index[name] for name in f.drives if name in index)] for i, f in enumerate(feeds)]
+    for i, thing in enumerate(panel):
+        wanted = [name for name, _ in thing.moves]
+        if isinstance(thing, LampNeed) and thing.feed is not None:
+            wanted.append(f"feed {thing.feed}")
+        groups.append([first + i, *(index[name] for name in wanted if name in index)])
+    of_all = joined(groups, first + len(panel))
+    of_drive, of_feed, of_panel = of_all[: len(drives)], of_all[len(drives) : first], of_all[first:]
     boards = {s.name: i for i, s in enumerate(sites)}
     held_feeds = {fixed[f.output] for f in feeds if f.output in fixed}
     split = tuple(any(board == s.name for board, _ in held_feeds) for s in sites)
@@ -129,7 +143,8 @@ def build(
         options = _stay(options, f.output, previous, boards, sites, keys, split)
         items.append(Item(f.output, cluster, f.district, options))
         unsuited[f.output] = tuple(reasons.values())
-    clusters = _clusters(sites, drives, of_drive, lone, fixed, previous, boards)
+    count = max(of_all, default=-1) + 1
+    clusters = _clusters(sites, drives, of_drive, panel, of_panel, count, fixed, previous, boards)
     districts = sorted({f.district for f in feeds})
     problem = Problem(
         boards=tuple(_board(s, m, apart) for s, m, apart in zip(sites, class_maps, split, strict=True)),
@@ -137,13 +152,27 @@ def build(
         items=tuple(items),
         district_cost=tuple({d: BUS_CORES * distance_mm(supplies.get(d), s.place) for d in districts} for s in sites),
     )
-    return Built(problem, tuple(sites), tuple(drives), tuple(feeds), tuple(of_drive), keys, split, suited, unsuited)
+    return Built(
+        problem,
+        tuple(sites),
+        tuple(drives),
+        tuple(feeds),
+        tuple(of_drive),
+        keys,
+        split,
+        suited,
+        unsuited,
+        tuple(panel),
+        tuple(of_panel),
+    )
 
 
 def _clusters(
     sites: Sequence[BoardSite],
     drives: Sequence[DriveNeed],
     of_drive: Sequence[int],
+    panel: Sequence[PanelNeed],
+    of_panel: Sequence[int],
     count: int,
     fixed: Fixed,
     previous: Fixed,
@@ -152,19 +181,26 @@ def _clusters(
     members: list[list[DriveNeed]] = [[] for _ in range(count)]
     for d, c in zip(drives, of_drive, strict=True):
         members[c].append(d)
+    shown: list[list[PanelNeed]] = [[] for _ in range(count)]
+    for thing, c in zip(panel, of_panel, strict=True):
+        shown[c].append(thing)
     found: list[Cluster] = []
-    for group in members:
-        things = [t for d in group for t in ((d.name,) if not d.hand else d.contacts)]
+    for group, lit in zip(members, shown, strict=True):
+        things = [t for d in group for t in ((d.name,) if not d.hand else d.contacts)] + [p.name for p in lit]
         held = {boards[fixed[t][0]] for t in things if t in fixed}
+        held |= {boards[p.board] for p in lit if p.board is not None}
         costs: list[float | None] = []
         for b, site in enumerate(sites):
             wire = sum(distance_mm(d.place, site.place) * max(1, len(d.contacts)) for d in group)
+            wire += sum(distance_mm(p.place, site.place) for p in lit)
             moved = sum(1 for t in things if t in previous and previous[t][0] != site.name)
-            costs.append(None if held - {b} else wire + MOVED_COST * moved + TIE_MM * b * max(1, len(group)))
+            tie = TIE_MM * b * max(1, len(group))
+            costs.append(None if held - {b} else wire + MOVED_COST * moved + tie)
         servos = sum(1 for d in group if not d.hand)
-        inputs = sum(len(d.contacts) for d in group)
-        name = group[0].name if group else ""
-        found.append(Cluster(name, servos, inputs, tuple(costs)))
+        lamps = sum(1 for p in lit if isinstance(p, LampNeed))
+        inputs = sum(len(d.contacts) for d in group) + len(lit) - lamps
+        name = group[0].name if group else lit[0].name if lit else ""
+        found.append(Cluster(name, servos, inputs, tuple(costs), lamps))
     return tuple(found)
 
 
@@ -183,7 +219,31 @@ def _board(site: BoardSite, classes: Mapping[ClassKey, tuple[FeedChannel, ...]],
             domain = f"enable {enable}"
             groups = len({c.enable for c in channels})
         made.append(ClassOf(f"{switch} {enable or ''}".strip(), len(channels), cells, domain, groups))
-    return BoardOf(site.name, len(profile.servo), len(profile.input), tuple(made), pools)
+    return BoardOf(
+        site.name,
+        len(profile.servo),
+        len(profile.input),
+        tuple(made),
+        pools,
+        len(profile.lamp),
+        _shared_pins(profile),
+    )
+
+
+def _shared_pins(profile: BoardProfile) -> dict[tuple[str, ...], int]:
+    """How many pins kinds of channel have together, for those kinds that share some."""
+    pins = {
+        "servos": {c.resource for c in profile.servo},
+        "inputs": {c.pin.resource for c in profile.input},
+        "lamps": {c.pin.resource for c in profile.lamp},
+    }
+    found: dict[tuple[str, ...], int] = {}
+    for size in (2, 3):
+        for kinds in combinations(pins, size):
+            together = len(set().union(*(pins[k] for k in kinds)))
+            if together < sum(len(pins[k]) for k in kinds):
+                found[kinds] = together
+    return found
 
 
 def _pools(site: BoardSite, split: bool) -> tuple[dict[str, str], dict[str, int]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from frogfeed.findings.finding import Finding, Severity
 from frogfeed.findings.words import said
 from frogfeed.plan.assignment import binding_limits, exceeded_limits, left_over
-from frogfeed.plan.problem import Built
+from frogfeed.plan.problem import Built, PanelNeed
 
 
 def unsuited_findings(built: Built) -> list[Finding]:
@@ -55,14 +55,24 @@ def infeasible_findings(built: Built) -> list[Finding]:
     )
     names = ", ".join(s.name for s in built.sites)
     have_servos, have_inputs = sum(b.servos for b in p.boards), sum(b.inputs for b in p.boards)
+    lamps, have_lamps = sum(c.lamps for c in p.clusters), sum(b.lamps for b in p.boards)
     texts = {
         "servos": (
             f"{servos} servos, and {have_servos} servo channels on {names}",
             "add a board, or one with more servo channels",
         ),
         "inputs": (
-            f"{inputs} position contacts, and {have_inputs} inputs on {names}",
-            "add a board, or use one contact a drive where the blades are bonded",
+            f"{inputs} {_read(built)}, and {have_inputs} inputs on {names}",
+            "add a board, or use one contact a drive where the blades are bonded"
+            + (", or do with fewer buttons" if built.panel else ""),
+        ),
+        "lamps": (
+            f"{lamps} lamps, and {have_lamps} lamp outputs on {names}",
+            "add a board, or do with fewer lamps",
+        ),
+        "pins": (
+            f"{servos} servos, {inputs} inputs and {lamps} lamps, and some pins of {names} can only be one of these",
+            "add a board, or one with more channels, or do with fewer buttons and lamps",
         ),
         "outputs": (
             f"{feeds} switched feeds, and too few outputs that suit them: {_outputs(built)}{_must_be_off(built)}",
@@ -119,6 +129,28 @@ def infeasible_findings(built: Built) -> list[Finding]:
             where,
         )
     ]
+
+
+def apart_finding(thing: PanelNeed) -> Finding:
+    """Why a button or lamp fits on no board: a firmware throws and knows only the drives of its own board."""
+    drives = ", ".join(drive for drive, _ in thing.moves)
+    wants = f"needs {drives} on one board" if drives else f"needs {getattr(thing, 'feed', None) or 'a channel'}"
+    of = f" of {thing.board}" if thing.board is not None else ""
+    what = f"it {wants}{of}, and without it they fit the boards"
+    return said(
+        "plan-panel-board",
+        Severity.ERROR,
+        thing.name,
+        what if drives else f"it {wants}{of}, which does not fit",
+        "a board throws its own drives only, and knows of no others",
+        "split it, one for the drives of each board; or free channels on one board, or let the planner choose more of "
+        "them",
+        thing.at,
+    )
+
+
+def _read(built: Built) -> str:
+    return "position contacts and buttons" if built.panel else "position contacts"
 
 
 def _left_over(built: Built) -> str:

@@ -16,15 +16,18 @@ from typing import Any
 from frogboard import settings as document
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control
-from frogfeed.parts.boards import BoardProfile, PinRef, SensorChannel
+from frogfeed.parts.boards import BoardProfile, Chip, PinRef, SensorChannel
 from frogfeed.plan.budget import servos_at_once
-from frogfeed.plan.model import BoardPlan, DrivePlan, FeedPlan, MovePlan, Plan
+from frogfeed.plan.model import BoardPlan, ButtonPlan, DrivePlan, FeedPlan, LampPlan, MovePlan, Plan
 from frogfeed.plan.suit import contacts_of
 from frogfeed.plan.trips import sensor_trip_ma, sensor_trip_ms
 from frogfeed.throw.geometry import TICK_MS
 from frogfeed.track.network import RailNetwork
 
 Json = dict[str, Any]
+
+BUTTON_DEBOUNCE_MS = 20
+"""How long a button must be steady: contact bounce of push buttons is a few ms (from memory)."""
 
 
 class SettingsError(Exception):
@@ -61,16 +64,18 @@ def ascii_text(text: str, most: int) -> str:
 
 def _document(layout: Layout, plan: Plan, board: BoardPlan) -> Json:
     p = board.profile
-    inputs = [(contact, i) for d in board.drives for contact, i in zip(d.need.contacts, d.inputs, strict=True)]
+    contacts = [(contact, i) for d in board.drives for contact, i in zip(d.need.contacts, d.inputs, strict=True)]
+    inputs = [*contacts, *((b.need.name, b.channel) for b in board.buttons)]
     debounce = {c: d.debounce_ms for d in board.drives for c in d.need.contacts}
     input_index = {c: n for n, (c, _) in enumerate(inputs)}
     enables = list(dict.fromkeys(f.channel.enable for f in board.feeds if f.channel.enable is not None))
-    doc_inputs = [_input(contact, i.pin, i.pull, debounce[contact], p) for contact, i in inputs]
-    used = {i.name for _, i in inputs}
-    hold = next((i for i in p.input if i.name == p.hold_input and i.name not in used), None)
-    if hold is not None:
-        doc_inputs.append(_input("hold", hold.pin, hold.pull, 20, p))
-    return {
+    doc_inputs = [_input(n, i.pin, i.pull, debounce.get(n, BUTTON_DEBOUNCE_MS), board) for n, i in inputs]
+    hold = hold_button(board)
+    if hold == "hold":
+        channel = next(i for i in p.input if i.name == p.hold_input)
+        doc_inputs.append(_input(hold, channel.pin, channel.pull, BUTTON_DEBOUNCE_MS, board))
+        input_index[hold] = len(inputs)
+    made = {
         "schema": document.SCHEMA,
         "layout": ascii_text(plan.layout, 80),
         "layout_hash": plan.layout_hash,
@@ -80,29 +85,68 @@ def _document(layout: Layout, plan: Plan, board: BoardPlan) -> Json:
         "tick_ms": TICK_MS,
         "max_moving": servos_at_once(board),
         "led_pin": -1 if p.led_pin is None else p.led_pin,
-        "hold_input": len(doc_inputs) - 1 if hold is not None else -1,
+        "hold_input": input_index[hold] if hold is not None else -1,
         "buses": [{"sda": b.sda, "scl": b.scl, "hz": b.hz} for b in p.buses],
-        "chips": [_chip(p, n) for n in range(len(p.chips))],
-        "drives": [_drive(d, input_index, p) for d in board.drives],
-        "feeds": [_feed(f, board, enables, plan, layout) for f in board.feeds],
-        "groups": [_group(p, name) for name in enables],
+        "chips": [_chip(p, c) for c in board.chips],
+        "drives": [_drive(d, input_index, board) for d in board.drives],
+        "feeds": [_feed(f, board, enables) for f in board.feeds],
+        "groups": [_group(board, name) for name in enables],
         "inputs": doc_inputs,
         "sensors": _sensors(layout, plan, board),
         "trips": _trips(board),
     }
+    if board.buttons or board.lamps:
+        made["panel"] = {
+            "buttons": [_button(b, board, input_index) for b in board.buttons],
+            "lamps": [_lamp(lamp, board) for lamp in board.lamps],
+        }
+    return made
 
 
-def _pin(ref: PinRef, p: BoardProfile) -> Json:
+def hold_button(board: BoardPlan) -> str | None:
+    """The input that leaves the board at its prompt when it is held down at reset: "hold", or a panel's button there.
+
+    None where a position contact has taken it (it may well be closed at a reset), or a lamp or servo its pin.
+    """
+    profile = board.profile
+    channel = next((i for i in profile.input if i.name == profile.hold_input), None)
+    if channel is None:
+        return None
+    button = next((b.need.name for b in board.buttons if b.channel.name == channel.name), None)
+    taken = {i.pin.resource for d in board.drives for i in d.inputs}
+    taken |= {d.channel.resource for d in board.drives if d.channel is not None}
+    taken |= {lamp.channel.pin.resource for lamp in board.lamps}
+    return button or ("hold" if channel.pin.resource not in taken else None)
+
+
+def _button(b: ButtonPlan, board: BoardPlan, input_index: Mapping[str, int]) -> Json:
+    found: Json = {"input": input_index[b.need.name], "does": b.need.does}
+    if b.need.moves:
+        found["moves"] = [_term(board, drive, setting) for drive, setting in b.need.moves]
+    return found
+
+
+def _lamp(lamp: LampPlan, board: BoardPlan) -> Json:
+    need = lamp.need
+    found: Json = {"name": need.name, "out": _pin(lamp.channel.pin, board), "shows": need.shows}
+    if need.moves:
+        found["moves"] = [_term(board, drive, setting) for drive, setting in need.moves]
+    if need.feed is not None:
+        found["feed"] = [f.need.output for f in board.feeds].index(need.feed)
+    return found
+
+
+def _pin(ref: PinRef, board: BoardPlan) -> Json:
     found: Json = {"pin": ref.pin}
     if ref.chip is not None:
-        found["chip"] = p.chip_index(ref.chip)
+        found["chip"] = board.chip_index(ref.chip)
     if ref.active != 1:
         found["active"] = ref.active
     return found
 
 
-def _input(name: str, ref: PinRef, pull: str, debounce_ms: int, p: BoardProfile) -> Json:
-    chip = -1 if ref.chip is None else p.chip_index(ref.chip)
+def _input(name: str, ref: PinRef, pull: str, debounce_ms: int, board: BoardPlan) -> Json:
+    chip = -1 if ref.chip is None else board.chip_index(ref.chip)
     return {
         "name": name,
         "pin": ref.pin,
@@ -113,8 +157,7 @@ def _input(name: str, ref: PinRef, pull: str, debounce_ms: int, p: BoardProfile)
     }
 
 
-def _chip(p: BoardProfile, n: int) -> Json:
-    c = p.chips[n]
+def _chip(p: BoardProfile, c: Chip) -> Json:
     found: Json = {"kind": c.kind, "bus": [b.name for b in p.buses].index(c.bus), "address": c.address}
     if c.reset_pin is not None:
         found["reset_pin"] = c.reset_pin
@@ -123,7 +166,7 @@ def _chip(p: BoardProfile, n: int) -> Json:
     return found
 
 
-def _drive(d: DrivePlan, input_index: Mapping[str, int], p: BoardProfile) -> Json:
+def _drive(d: DrivePlan, input_index: Mapping[str, int], board: BoardPlan) -> Json:
     found: Json = {
         "name": d.need.name,
         "kind": "hand" if d.need.hand else "servo",
@@ -136,7 +179,7 @@ def _drive(d: DrivePlan, input_index: Mapping[str, int], p: BoardProfile) -> Jso
         return {**found, "contacts": contacts}
     out: Json = {"kind": "pwm", "pin": d.channel.pin}
     if d.channel.chip is not None:
-        out = {"kind": "pca9685", "chip": p.chip_index(d.channel.chip), "channel": d.channel.output}
+        out = {"kind": "pca9685", "chip": board.chip_index(d.channel.chip), "channel": d.channel.output}
     return {
         **found,
         "out": out,
@@ -147,14 +190,14 @@ def _drive(d: DrivePlan, input_index: Mapping[str, int], p: BoardProfile) -> Jso
     }
 
 
-def _feed(f: FeedPlan, board: BoardPlan, enables: Sequence[str], plan: Plan, layout: Layout) -> Json:
+def _feed(f: FeedPlan, board: BoardPlan, enables: Sequence[str]) -> Json:
     p = board.profile
     switch = p.switch(f.channel)
     found: Json = {"name": f.need.output, "output": switch.kind}
     for key in ("a", "b", "coil", "set", "reset"):
         ref: PinRef | None = getattr(f.channel, key)
         if ref is not None:
-            found[key] = _pin(ref, p)
+            found[key] = _pin(ref, board)
     if f.rest is not None:
         found["rest"] = f.rest
     if switch.pulse_ms is not None:
@@ -173,14 +216,11 @@ def _feed(f: FeedPlan, board: BoardPlan, enables: Sequence[str], plan: Plan, lay
         ],
         "moves": [_move(m, board) for m in f.moves],
     }
-    if _reverses(f, layout) and plan.control == "dcc" and (switch.kind == "pair" or f.channel.enable is not None):
+    after = f.need.after_trip
+    found |= {"retries": after.retries, "retry_ms": after.retry_ms}
+    if after.try_other and contacts_of(p, f.channel).has_off:
         found["try_other"] = True
     return found
-
-
-def _reverses(f: FeedPlan, layout: Layout) -> bool:
-    """Whether the feed is a section that takes either polarity."""
-    return f.need.piece in layout.file.place and {side for _, side in f.need.rows} == {"A", "B"}
 
 
 def _term(board: BoardPlan, drive: str, setting: str) -> list[int]:
@@ -200,12 +240,13 @@ def _move(m: MovePlan, board: BoardPlan) -> Json:
     }
 
 
-def _group(p: BoardProfile, name: str) -> Json:
+def _group(board: BoardPlan, name: str) -> Json:
+    p = board.profile
     enable = next(e for e in p.enable if e.name == name)
     kind = p.enable_types[enable.type]
     return {
         "name": name,
-        "out": _pin(enable.pin, p),
+        "out": _pin(enable.pin, board),
         "release_ms": math.ceil(kind.release_ms.value),
         "operate_ms": math.ceil(kind.operate_ms.value),
     }
@@ -240,10 +281,10 @@ def _sensors(layout: Layout, plan: Plan, board: BoardPlan) -> list[Json]:
         if s.pin is not None:
             entry["pin"] = s.pin
         else:
-            at = board.profile.chip_index(s.chip or "")
+            at = board.chip_index(s.chip or "")
             entry |= {"chip": at, "channel": s.input}
             trip = board.feeds[feeds[0]].trip
-            if trip is not None and board.profile.chips[at].kind in ("ina226", "ina3221"):
+            if trip is not None and board.chips[at].kind in ("ina226", "ina3221"):
                 entry["alert_ma"] = round(1000.0 * trip.trip_a.value)
         found.append(entry)
     return found
@@ -255,7 +296,7 @@ def _trips(board: BoardPlan) -> list[Json]:
         if f.trip is not None:
             watched.setdefault(f.trip.name, []).append(n)
     return [
-        {"name": t.name, "input": _pin(t.pin, board.profile), "watches": watched[t.name]}
+        {"name": t.name, "input": _pin(t.pin, board), "watches": watched[t.name]}
         for t in board.profile.trip
         if t.name in watched
     ]

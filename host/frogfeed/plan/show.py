@@ -15,7 +15,7 @@ from frogfeed.plan.makeup import (
     RemoveLink,
     Step,
 )
-from frogfeed.plan.model import BoardPlan, DrivePlan, FeedPlan, Plan
+from frogfeed.plan.model import AfterTrip, BoardPlan, ButtonNeed, DrivePlan, FeedPlan, LampNeed, Plan
 from frogfeed.track.conditions import Term, When
 
 
@@ -59,6 +59,37 @@ def _board(board: BoardPlan) -> Iterator[str]:
         yield "  switched feeds"
     for f in board.feeds:
         yield from _feed(board, f)
+    if board.buttons:
+        yield "  buttons"
+    for b in board.buttons:
+        yield f"    {b.need.name:<12} {b.channel.name}: {pressed(b.need)}"
+    if board.lamps:
+        yield "  lamps"
+    for lamp in board.lamps:
+        yield f"    {lamp.need.name:<12} {lamp.channel.name}: {lit(lamp.need)}"
+
+
+def pressed(need: ButtonNeed) -> str:
+    """What a press of a button does, in words."""
+    settings = " and ".join(f"{drive} to {setting}" for drive, setting in need.moves)
+    route = f"lays route {need.route}: " if need.route is not None else "throws "
+    return {
+        "set": route + settings,
+        "toggle": f"throws {settings}, or back",
+        "all_off": "turns all feeds off",
+        "reset": "clears trips and all-off",
+    }[need.does]
+
+
+def lit(need: LampNeed) -> str:
+    """What a lamp shows, in words."""
+    settings = " and ".join(f"{drive} at {setting}" for drive, setting in need.moves)
+    route = f"route {need.route} is laid: " if need.route is not None else ""
+    return {
+        "set": route + settings,
+        "fault": f"fault of {need.feed or 'any feed'}",
+        "all_off": "all is off",
+    }[need.shows]
 
 
 def _drive(d: DrivePlan) -> str:
@@ -75,6 +106,8 @@ def _feed(board: BoardPlan, f: FeedPlan) -> Iterator[str]:
     rest = f", at rest on {f.rest}" if f.rest else ""
     kind = board.profile.switch(f.channel).kind
     yield f"    {f.need.output:<12} {f.channel.name} ({kind}{rest}), district {f.need.district}"
+    if f.need.after_trip.stated:
+        yield f"      after a trip: {after_trip(f.need.after_trip)}"
     for term, side in f.need.rows:
         yield f"      {side} when {_term(term)}"
     for m in f.moves:
@@ -84,6 +117,15 @@ def _feed(board: BoardPlan, f: FeedPlan) -> Iterator[str]:
             f"      {m.drive} to {settings[m.to]}: off from {w.off_begin_ms:.0f} ms, open by {w.off_sure_ms:.0f} ms, "
             f"on at {w.on_ms:.0f} ms"
         )
+
+
+def after_trip(after: AfterTrip) -> str:
+    """What a feed does after a trip, in words."""
+    flips = "flips once to the other bus wire, then is " if after.try_other else ""
+    if not after.retries:
+        return "stays off until it is reset"
+    times = "once" if after.retries == 1 else f"{after.retries} times"
+    return f"{flips}tried again {times}, {after.retry_ms} ms after each; then stays off until it is reset"
 
 
 def _term(term: Term) -> str:

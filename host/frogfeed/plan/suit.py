@@ -125,6 +125,13 @@ def suits(
             "or a wheel joins to it",
             "use a board with pairs, or an output behind an enable",
         )
+    if need.after_trip.stated and (need.after_trip.try_other or need.after_trip.retries) and not contacts.has_off:
+        return Unsuited(
+            "plan-trip-no-off",
+            f"{need.output} is to be tried again after a trip, and a bare {contacts.kind} output has no off",
+            "it never moves on a trip, for that could make the very fault: the district's supply must clear it",
+            'use a board with pairs or an enable, or write on_trip = "latch"',
+        )
     moves: list[MovePlan] = []
     for name in need.drives:
         drive = moving.get(name)

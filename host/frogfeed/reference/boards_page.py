@@ -45,6 +45,12 @@ What follows from that:
 
 """
 
+_SHARED = """
+Inputs serve position contacts and panel buttons. Where servos, inputs and lamps share pins, a pin is one of these: the
+plan takes each pin once, and says which terminal is what.
+
+"""
+
 _OUTRO = """\
 ## What the columns mean
 
@@ -64,8 +70,10 @@ Expanders and servo chips are held off by resistors while the microcontroller st
 def boards_page() -> str:
     """The page as Markdown."""
     profiles = [boards.profile(name) for name in boards.names()]
-    head = "| profile | servos | outputs | inputs | current sensors | own trip |\n|---|---|---|---|---|---|\n"
-    parts = [_INTRO + head + "".join(_row(p) for p in profiles)]
+    head = (
+        "| profile | servos | outputs | inputs | lamps | current sensors | own trip |\n|---|---|---|---|---|---|---|\n"
+    )
+    parts = [_INTRO + head + "".join(_row(p) for p in profiles) + _SHARED]
     for p in profiles:
         about = "\n".join(line.strip() for line in p.about.strip().splitlines())
         parts.append(f"### {p.title}\n\nProfile `{p.name}`, for the {p.chip}.\n\n{about}\n\n{_switches(p)}")
@@ -79,10 +87,21 @@ def _row(p: BoardProfile) -> str:
         f"{len(p.servo)}, {p.servos.max_moving} moving at once",
         _outputs(p),
         str(len(p.input)),
+        str(len(p.lamp)) + _sharing(p),
         str(len(p.sensor)) if p.sensor else "none",
         trip if p.trip or p.sensor else "none",
     )
     return "| " + " | ".join(cells) + " |\n"
+
+
+def _sharing(p: BoardProfile) -> str:
+    """How many inputs and lamps there are at most together with each other, and with all servos, if pins are shared."""
+    servos = {s.resource for s in p.servo}
+    panel = {i.pin.resource for i in p.input} | {lamp.pin.resource for lamp in p.lamp}
+    if len(panel) == len(p.input) + len(p.lamp):
+        return ""
+    shared = len(panel & servos)
+    return f"; inputs and lamps {len(panel)} together, {len(panel) - shared} with all servos"
 
 
 def _outputs(p: BoardProfile) -> str:
@@ -97,6 +116,9 @@ def _switches(p: BoardProfile) -> str:
     rows = "".join(_switch(name, s) for name, s in p.switch_types.items())
     notes = "".join(f"- `{name}`: {s.note}\n" for name, s in p.switch_types.items())
     notes += "".join(f"- enable `{name}`: {e.note}\n" for name, e in p.enable_types.items())
+    if p.lamps is not None:
+        notes += f"- lamps: {p.lamps.note} It takes {1000 * p.lamps.lamp_a.value:g} mA: {p.lamps.lamp_a.source}. "
+        notes += f"Resistors: {p.lamps.resistor_ohm.source}.\n"
     notes += "".join(f"- sensor `{name}`: {t.note} It measures {_MEASURES[t.measures]}.\n" for name, t in _sensors(p))
     return (
         "| output | kind | isolated | carry | break | release | operate |\n|---|---|---|---|---|---|---|\n"
