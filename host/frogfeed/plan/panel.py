@@ -176,7 +176,7 @@ class _Reader:
         return [] if need is None else [(drive, s) for s in need.settings if s != setting][:1]
 
     def _served(self, thing: str, moves: Moves, at: Location | None) -> None:
-        """Drives that no board serves: of pieces not built, or read by no contacts."""
+        """Drives that no board serves, as two position contacts cannot tell their settings apart."""
         for drive, _ in moves:
             if drive not in self.drives:
                 self.findings.append(
@@ -185,8 +185,8 @@ class _Reader:
                         Severity.ERROR,
                         thing,
                         f"no board serves the drive {drive}",
-                        "its pieces are not built yet, or it is thrown by hand between more than two settings",
-                        f"leave {drive} out until then",
+                        "it is thrown by hand between more than two settings, which two contacts cannot tell apart",
+                        f"leave {drive} out",
                         at,
                     )
                 )
