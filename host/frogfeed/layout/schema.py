@@ -358,12 +358,12 @@ class Place(Table):
         default=None,
         description='"switched": live only as the turnouts around it are set, through a switched feed',
     )
-    on_trip: OnTrip | None = ON_TRIP
-    retries: Retries | None = RETRIES
-    retry_ms: RetryMillis | None = RETRY_MS
     built: Flag = Field(default=True, description="false leaves an unfinished place out")
     accept: tuple[Accept, ...] = Field(default=(), description="findings about this place that are known and wanted")
     at_mm: Position | None = Field(default=None, description="where its middle lies on the plan: x, y")
+    on_trip: OnTrip | None = ON_TRIP
+    retries: Retries | None = RETRIES
+    retry_ms: RetryMillis | None = RETRY_MS
 
 
 class DriveKind(StrEnum):

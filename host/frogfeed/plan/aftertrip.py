@@ -28,7 +28,7 @@ def after_trip_findings(layout: Layout, feeds: Sequence[FeedNeed]) -> list[Findi
 def _refused(layout: Layout, need: FeedNeed) -> tuple[str, str, str] | None:
     place = need.piece in layout.file.place
     retry = f'write on_trip = "retry" at {need.piece}'
-    if not place and not need.bonded:
+    if not need.bonded:
         return (
             f"{need.output} must not try the other bus wire: the blades of {need.piece} are not bonded",
             "the frog is joined to the blade that lies against its stock rail, so the other wire would short the bus "

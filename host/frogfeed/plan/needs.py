@@ -102,6 +102,7 @@ def _after_trip(layout: Layout, feed: SwitchedFeed, sides: set[Literal["A", "B"]
     own = file.pieces().get(feed.piece) or file.place.get(feed.piece)
     district = file.district.get(feed.district)
     reverses = feed.piece in file.place and sides == {"A", "B"} and file.layout.control is Control.DCC
+    reverses = reverses and feed.bonded_blades
     usual = AfterTrip(try_other=reverses)
     tables = [t for t in (own, district) if t is not None]
     says = next((t for t in tables if t.on_trip is not None), None)
