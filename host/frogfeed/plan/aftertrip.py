@@ -1,13 +1,52 @@
-"""What feeds do after a trip: where flipping to the other bus wire would make a short, and where nothing trips."""
+"""What feeds do after a trip: what the file says, where flipping would make a short, and where nothing trips."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from frogfeed.findings.finding import Finding, Severity
 from frogfeed.findings.words import said
 from frogfeed.layout.model import Layout
-from frogfeed.plan.model import BoardPlan, FeedNeed
+from frogfeed.layout.schema import OnTrip
+from frogfeed.plan.model import AfterTrip, BoardPlan, FeedNeed
+
+
+def with_after_trips(layout: Layout, feeds: Iterable[FeedNeed]) -> tuple[FeedNeed, ...]:
+    """The feeds with what each does after a trip: as its piece or place says, or its district, or else as usual.
+
+    Usual are two retries, and on DCC a flip first for a section that takes either polarity.
+    """
+    return tuple(replace(need, after_trip=_after_trip(layout, need)) for need in feeds)
+
+
+def _after_trip(layout: Layout, need: FeedNeed) -> AfterTrip:
+    file = layout.file
+    own = file.pieces().get(need.piece) or file.place.get(need.piece)
+    district = file.district.get(need.district)
+    both = {side for _, side in need.rows} == {"A", "B"}
+    reverses = need.piece in file.place and both and need.control == "dcc" and need.bonded
+    usual = AfterTrip(try_other=reverses)
+    tables = [t for t in (own, district) if t is not None]
+    says = next((t for t in tables if t.on_trip is not None), None)
+    if says is None:
+        heard, on_trip, at = tables, None, None
+    else:
+        heard, on_trip = tables[: 1 + tables.index(says)], says.on_trip
+        path = ("district", need.district) if says is district else (_table_of(layout, need.piece), need.piece)
+        at = layout.at(*path, "on_trip")
+    retries = next((t.retries for t in heard if t.retries is not None), usual.retries)
+    retry_ms = next((t.retry_ms for t in heard if t.retry_ms is not None), usual.retry_ms)
+    if on_trip is OnTrip.LATCH:
+        return AfterTrip(False, 0, usual.retry_ms, stated=True, at=at)
+    flips = on_trip is OnTrip.TRY_OTHER or (on_trip is None and reverses)
+    return AfterTrip(flips, retries, retry_ms, stated=on_trip is not None, at=at)
+
+
+def _table_of(layout: Layout, name: str) -> str:
+    """The kind of table that a piece or place stands in."""
+    tables = ("turnout", "three-way", "slip", "diamond", "piece", "place")
+    return next((t for t in tables if (t, name) in layout.locations), "turnout")
 
 
 def after_trip_findings(layout: Layout, feeds: Sequence[FeedNeed]) -> list[Finding]:

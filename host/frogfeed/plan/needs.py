@@ -9,8 +9,8 @@ from typing import Literal
 from frogfeed.electrics.circuit import supply_volts
 from frogfeed.layout.drives import drive_uses
 from frogfeed.layout.model import Layout
-from frogfeed.layout.schema import Control, Drive, DriveKind, OnTrip, Piece
-from frogfeed.plan.model import AfterTrip, DriveNeed, FeedNeed, Place
+from frogfeed.layout.schema import Control, Drive, DriveKind, Piece
+from frogfeed.plan.model import DriveNeed, FeedNeed, Place
 from frogfeed.track.conditions import Term, When, holds, join
 from frogfeed.track.network import RailNetwork, SwitchedFeed
 
@@ -92,36 +92,7 @@ def _feed(layout: Layout, network: RailNetwork, entries: list[SwitchedFeed]) -> 
         else 0.0,
         off_at=_off_at(network, first),
         wires=tuple(sorted({row.wire for e in entries for row in e.rows})),
-        after_trip=_after_trip(layout, first, {side for _, side in rows}),
     )
-
-
-def _after_trip(layout: Layout, feed: SwitchedFeed, sides: set[Literal["A", "B"]]) -> AfterTrip:
-    """What the file says at the feed's piece or place, or else at its district, or else what boards do anyway."""
-    file = layout.file
-    own = file.pieces().get(feed.piece) or file.place.get(feed.piece)
-    district = file.district.get(feed.district)
-    reverses = feed.piece in file.place and sides == {"A", "B"} and file.layout.control is Control.DCC
-    reverses = reverses and feed.bonded_blades
-    usual = AfterTrip(try_other=reverses)
-    tables = [t for t in (own, district) if t is not None]
-    says = next((t for t in tables if t.on_trip is not None), None)
-    on_trip = says.on_trip if says is not None else None
-    path = ("district", feed.district) if says is district else (_table_of(layout, feed.piece), feed.piece)
-    at = layout.at(*path, "on_trip") if says is not None else None
-    if on_trip is OnTrip.LATCH:
-        return AfterTrip(False, 0, usual.retry_ms, stated=True, at=at)
-    heard = tables[: 1 + tables.index(says)] if says is not None else tables
-    retries = next((t.retries for t in heard if t.retries is not None), usual.retries)
-    retry_ms = next((t.retry_ms for t in heard if t.retry_ms is not None), usual.retry_ms)
-    flips = on_trip is OnTrip.TRY_OTHER or (on_trip is None and reverses)
-    return AfterTrip(flips, retries, retry_ms, stated=on_trip is not None, at=at)
-
-
-def _table_of(layout: Layout, name: str) -> str:
-    """The kind of table that a piece or place stands in."""
-    tables = ("turnout", "three-way", "slip", "diamond", "piece", "place")
-    return next((t for t in tables if (t, name) in layout.locations), "turnout")
 
 
 def _off_at(network: RailNetwork, feed: SwitchedFeed) -> Term | None:

@@ -14,7 +14,7 @@ from frogfeed.parts import gauges
 from frogfeed.parts.boards import FeedChannel, InputChannel, ProfileError, ServoChannel, profile
 from frogfeed.plan import channels, refusal, wired
 from frogfeed.plan.accepts import settings_findings
-from frogfeed.plan.aftertrip import after_trip_findings, after_trip_notes
+from frogfeed.plan.aftertrip import after_trip_findings, after_trip_notes, with_after_trips
 from frogfeed.plan.assignment import Solution, exceeded_limits, solve
 from frogfeed.plan.fixed import Fixed, read_fixed
 from frogfeed.plan.model import (
@@ -54,7 +54,7 @@ def make_plan(layout: Layout, network: RailNetwork, previous: Fixed | None = Non
     `previous` says where things are wired now (thing -> (board, channel)); what need not move stays. Raises
     PlanRefusedError with every finding where no plan exists.
     """
-    every, feeds = drive_needs(layout, network), feed_needs(layout, network)
+    every, feeds = drive_needs(layout, network), with_after_trips(layout, feed_needs(layout, network))
     drives = tuple(d for d in every if readable(d))
     findings = [*_check_needs(network, drives, feeds), *unread_findings(every, feeds)]
     findings += after_trip_findings(layout, feeds)
