@@ -10,12 +10,15 @@ import pytest
 
 from frogfeed.console.drawing.curves import crossing, cut, distance, lengths, offset, point_at
 from frogfeed.console.drawing.diagram import Diagram, draw, to_json
+from frogfeed.console.drawing.labels import PIECE, PLACE, Wish, place
 from frogfeed.console.drawing.units import GAUGE
-from frogfeed.console.railway import Railway
+from frogfeed.console.railway import Railway, railway_of
+from frogfeed.console.view import layout_view
 from frogfeed.demo.railway import demo_file
 from frogfeed.layout.reading import read_layout, read_layout_text
 from frogfeed.track.assemble import assemble
 from frogfeed.track.network import BridgeKind, RailNetwork
+from tests.console.conftest import yard
 
 HEAD = """
 [layout]
@@ -188,3 +191,95 @@ def test_the_drawing_as_data_is_small(railway: Railway) -> None:
 def test_unbuilt_pieces_and_empty_layouts_are_drawn_without_them(tmp_path: Path) -> None:
     _, d = drawn(HEAD + PLACES.rpartition("c =")[0] + '[lines]\none = ["a", { feed = "main", left = "A" }, "b"]\n')
     assert {r.rail for r in d.rails} == {"a.R1", "a.R2", "b.R1", "b.R2"}
+
+
+def name_boxes(d: Diagram) -> dict[str, tuple[float, float, float, float]]:
+    """The room of every name at its largest, from its letters."""
+    found = {}
+    for n in d.nodes:
+        w, h = (PIECE if n.drives else PLACE).size(n.name)
+        found[n.name] = (n.label[0] - w / 2, n.label[1] - h / 2, n.label[0] + w / 2, n.label[1] + h / 2)
+    return found
+
+
+def along(line: tuple[tuple[float, float], ...], step: float = 2.0) -> list[tuple[float, float]]:
+    """Points close together on a line."""
+    whole = lengths(line)[-1]
+    return [point_at(line, min(i * step, whole)) for i in range(int(whole / step) + 2)]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *(pytest.param(demo_file(n).read_text(encoding="utf-8"), id=n) for n in (
+            "saltmarsh-quay.toml", "herring-quay-yard.toml", "lone-turnout.toml")),
+        pytest.param(SLIP, id="slip"),
+        pytest.param(yard(12), id="yard"),
+    ],
+)  # fmt: skip
+def test_no_name_covers_a_track_another_name_or_the_edge(text: str) -> None:
+    _, d = drawn(text)
+    boxes = name_boxes(d)
+    on_rails = [(r.rail, p) for r in d.rails for p in along(r.line)]
+    for name, (x0, y0, x1, y1) in boxes.items():
+        assert x0 >= 0 and y0 >= 0 and x1 <= d.size[0] and y1 <= d.size[1], name
+        hit = {rail for rail, (x, y) in on_rails if x0 - 5 < x < x1 + 5 and y0 - 5 < y < y1 + 5}
+        assert not hit, (name, hit)
+    for (a, one), (b, two) in itertools.combinations(boxes.items(), 2):
+        apart = one[0] >= two[2] or two[0] >= one[2] or one[1] >= two[3] or two[1] >= one[3]
+        assert apart, (a, b)
+
+
+def test_a_name_stands_at_its_own_piece(railway: Railway) -> None:
+    """Moved aside it still lies beside its own box, and nearer to it than any other name does."""
+    d = draw(railway.layout, railway.network)
+    for n in d.nodes:
+        x, y, w, h = n.box
+        assert x - 1 <= n.label[0] <= x + w + 1, n.name
+        assert y - 30 <= n.label[1] <= y + h + 30, n.name
+
+
+def test_a_name_without_a_free_spot_covers_as_little_as_can_be() -> None:
+    wish = Wish("yard", PLACE, (100.0, 72.0), 60.0, 140.0, 100.0)
+    rails = [((0.0, y), (200.0, y)) for y in range(0, 100, 8)]
+    (at,) = place([wish], [*rails, ((0.0, 128.0), (200.0, 128.0))], [], (200.0, 200.0))
+    assert at[1] == 128.0
+    (moved,) = place([wish], [((100.0, 60.0), (100.0, 140.0))], [(0.0, 0.0, 10.0, 10.0)], (200.0, 200.0))
+    assert moved[0] != 100.0
+
+
+OWN = """
+name = "catch-point"
+title = "catch point"
+[drives]
+drive = ["on", "off"]
+[[road]]
+from = "yard"
+to = "line"
+when = { drive = "on" }
+left = "SL >BL"
+right = "SR"
+[[road]]
+from = "yard"
+to = "ditch"
+when = { drive = "off" }
+left = "SL"
+right = "SR"
+[make.live-frog]
+"""
+
+
+def test_a_piece_of_the_modellers_own_kind_moves_in_the_drawing_and_can_be_thrown(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(OWN, encoding="utf-8")
+    text = HEAD.replace('control = "dc"', 'control = "dc"\ncatalogue = ["mine.toml"]') + PLACES
+    text += '[piece.K1]\nkind = "catch-point"\nstate = "bonded"\ndrives = { drive = "trap" }\n[drive.trap]\n[lines]\n'
+    text += 'one = ["a", { feed = "main", left = "A" }, "K1.yard", "K1.line", "b"]\ntwo = ["K1.ditch", "c"]\n'
+    file = tmp_path / "own.toml"
+    file.write_text(text, encoding="utf-8")
+    own = railway_of(read_layout(file))
+    (node,) = [n for n in own.drawing["nodes"] if n["name"] == "K1"]
+    assert node["drives"] == ["trap"]
+    tips = {tuple(map(tuple, tip["when"])) for r in own.drawing["rails"] for tip in r.get("tips", ())}
+    assert tips == {(("trap", "on"),)}
+    assert layout_view(own)["drives"]["trap"]["pieces"] == ["K1"]
+    assert own.drives["trap"][0].name

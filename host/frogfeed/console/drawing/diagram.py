@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from pathlib import Path
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from frogfeed.console.drawing.arrange import Arrangement, arrange
 from frogfeed.console.drawing.curves import Line, Point, lengths, offset, point_at
 from frogfeed.console.drawing.joints import DrawnJoint, Mark, draw_apart, draw_joint
+from frogfeed.console.drawing.labels import AWAY, PIECE, PLACE, Box, Wish, place
 from frogfeed.console.drawing.nodes import turn
 from frogfeed.console.drawing.rails import DrawnRail, piece_rails
 from frogfeed.console.drawing.roads import road_line
@@ -17,7 +17,7 @@ from frogfeed.console.drawing.units import GAUGE, place_width
 from frogfeed.layout.drives import drive_uses
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import PlaceKind
-from frogfeed.track.catalogue import Kind, with_own
+from frogfeed.track.catalogue import Kind, kinds_of
 from frogfeed.track.conditions import Term
 from frogfeed.track.network import RailNetwork
 from frogfeed.track.pieces import drive_term
@@ -80,7 +80,7 @@ class Diagram:
 
 def draw(layout: Layout, network: RailNetwork) -> Diagram:
     """Draw a layout. Joints keep their place in `network.joints` as their number."""
-    kinds = with_own(Path(layout.name).parent / own for own in layout.file.layout.catalogue)
+    kinds = kinds_of(layout)
     widths = {n: place_width(p.length_mm) for n, p in layout.file.place.items()}
     turned = turn(layout, network)
     plan = arrange(turned, widths)
@@ -91,7 +91,7 @@ def draw(layout: Layout, network: RailNetwork) -> Diagram:
     roads: dict[str, Line] = {}
     nodes: list[Node] = []
     slots: dict[str, dict[str, tuple[str, Mapping[str, str]]]] = {}
-    for (piece, slot), use in drive_uses(layout.file).items():
+    for (piece, slot), use in drive_uses(layout.file, layout.kinds).items():
         slots.setdefault(piece, {})[slot] = (use.drive, use.settings)
     for name, shape in turned.shapes.items():
         if shape.place:
@@ -103,7 +103,29 @@ def draw(layout: Layout, network: RailNetwork) -> Diagram:
     marks = tuple(m for j in joints.values() for m in j.marks)
     labels = tuple(label for j in joints.values() for label in j.labels)
     middles = {n: j.middle for n, j in sorted(joints.items())}
-    return Diagram(plan.size, tuple(rails), tuple(nodes), marks, _badges(network, rails), labels, roads, middles)
+    named = _named(nodes, rails, labels, plan.size)
+    return Diagram(plan.size, tuple(rails), named, marks, _badges(network, rails), labels, roads, middles)
+
+
+def _named(
+    nodes: Sequence[Node],
+    rails: Iterable[RailLine],
+    labels: Iterable[tuple[Point, str, bool]],
+    size: tuple[float, float],
+) -> tuple[Node, ...]:
+    """The nodes with their names where they cover no track."""
+    wishes = []
+    for n in nodes:
+        x, y, w, h = n.box
+        style = PIECE if n.drives else PLACE
+        track = n.label[1] + (AWAY if n.label[1] < y + h / 2 else -AWAY)
+        wishes.append(Wish(n.name, style, n.label, x, x + w, track))
+    taken: list[Box] = []
+    for (x, y), text, east in labels:
+        w, h = PLACE.size(f"to {text} >")
+        taken.append((x if east else x - w, y - h / 2, w, h))
+    spots = place(wishes, (r.line for r in rails), taken, size)
+    return tuple(replace(n, label=at) for n, at in zip(nodes, spots, strict=True))
 
 
 def _place(
@@ -126,7 +148,7 @@ def _place(
         if free:
             at_east = plan.turned.east((name, free[-1])) if free[-1] in _ends(plan, name) else _other(plan, name)
             stop = ((x + w if at_east else x, y), at_east)
-    nodes.append(Node(name, str(kind), (), (x + w / 2, y + GAUGE * 1.85), (x, y - GAUGE, w, 2 * GAUGE), stop))
+    nodes.append(Node(name, str(kind), (), (x + w / 2, y + AWAY), (x, y - GAUGE, w, 2 * GAUGE), stop))
 
 
 def _ends(plan: Arrangement, name: str) -> tuple[str, ...]:
@@ -171,11 +193,11 @@ def _label(plan: Arrangement, name: str, x0: float, x1: float, y0: float, y1: fl
     shape = plan.turned.shapes[name]
     leans = [plan.turned.lean((name, e)) for side in shape.sides for e in side]
     if len(shape.straight) > 1:
-        return (x0 + x1) / 2, y0 - GAUGE * 1.35
+        return (x0 + x1) / 2, y0 - AWAY
     y = plan.lane[(name, 0)]
     east = plan.turned.flip[name]
     x = x0 + (x1 - x0) * (0.62 if east else 0.38)
-    return x, y + (GAUGE * 1.75 if -1 in leans and 1 not in leans else -GAUGE * 1.45)
+    return x, y + (AWAY if -1 in leans and 1 not in leans else -AWAY)
 
 
 def _rail(piece: str, drawn: DrawnRail, slots: Mapping[str, tuple[str, Mapping[str, str]]]) -> RailLine:

@@ -113,7 +113,7 @@ function badgeElement(b) {
 function nodeElements(n, bed) {
   const [x, y, w, h] = n.box;
   const found = [];
-  const label = draw("text", { x: n.label[0], y: n.label[1] + 4, class: n.drives.length ? "name piece" : "name" }, n.name);
+  const label = draw("text", { x: n.label[0], y: n.label[1], dy: "0.35em", class: n.drives.length ? "name piece" : "name" }, n.name);
   if (n.stop) {
     const [sx, sy, east] = n.stop;
     if (n.kind === "buffer") found.push(draw("path", { class: "buffer", d: `M${sx} ${sy - 14}V${sy + 14}M${sx + (east ? 5 : -5)} ${sy - 9}V${sy + 9}` }));
