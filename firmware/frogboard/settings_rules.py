@@ -169,6 +169,8 @@ def _output(doc: "dict[str, Any]", where: str, feed: "dict[str, Any]") -> None:
         )
     if feed["try_other"] and kind != "pair" and feed["enable"] < 0:
         raise Refused(where + ".try_other", "an output without an off can't flip on a trip")
+    if feed["try_other"] and not feed["bonded"]:
+        raise Refused(where + ".try_other", "a blade that is not bonded would short the other bus wire")
     if feed["enable"] >= len(doc["groups"]):
         raise Refused(where + ".enable", "no such group")
 

@@ -55,7 +55,7 @@ def _document(rest: str, moving: int, third_kind: str, try_other: bool) -> dict[
         third = documents.pair("X", 22, 23, rows, moves, dead_ms=30, release_ms=30, operate_ms=0, bounce_ms=0)
     return documents.document(
         _drives(3, rest),
-        [_pair(0, 0, try_other=try_other), _pair(1, 1), third],
+        [_pair(0, 0, try_other=try_other, bonded=try_other), _pair(1, 1), third],
         tick_ms=20,
         max_moving=moving,
         groups=[{"name": "E", "out": {"pin": 26}, "release_ms": 30, "operate_ms": 20}] if enable else [],

@@ -144,6 +144,7 @@ def _board(
             for f in doc["feeds"]
         },
         "inputs": [[i["name"], i["chip"], i["pin"], i["active"]] for i in doc["inputs"]],
+        "lamps": [[lamp["name"], *_coil(lamp["out"])] for lamp in doc["panel"]["lamps"]],
         "sensors": [_sensor(s, doc, physical) for s in doc["sensors"]],
         "trips": [_trip(t, doc, physical.trips.get(t["name"], TripPhysics())) for t in doc["trips"]],
         "chips": [dict(c) for c in doc["chips"]],

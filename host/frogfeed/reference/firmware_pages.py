@@ -41,7 +41,7 @@ _RULES = f"""\
 - An output without an off (neither a pair nor behind an enable) has no `off_lead_ms`. Where its feed's blades are not
   bonded it changes over between the ends: not off at the start, not on at the end, and no drive moved by hand.
 - A pair's `dead_ms` is no shorter than its `release_ms`.
-- `try_other` needs an output that has an off.
+- `try_other` needs an output that has an off, and bonded blades.
 - A hardware trip is on a GPIO, and every feed behind it has an off on a GPIO: a pair's own pins, or its group's. Bare
   changeover and latching outputs may be behind one: it is reported, and they stay.
 - An expander has a RESET pin and a servo chip an OE pin, so that reset means off.

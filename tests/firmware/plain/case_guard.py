@@ -80,7 +80,7 @@ def test_feeds_behind_one_sensor_are_tried_one_after_the_other():
 
 
 def test_try_other_flips_once_first():
-    rig = ready(watched(plain(try_other=True, retries=0)))
+    rig = ready(watched(plain(try_other=True, bonded=True, retries=0)))
     amps(rig, 3000, 40)
     rig.control.guard.reading[0] = 0
     rig.run(100)

@@ -138,7 +138,7 @@ def flipped():
     moves = strict_moves(0) + strict_moves(1) + strict_moves(2)
     doc = document(
         [servo("D1", 0), servo("D2", 1), servo("D3", 2)],
-        [pair("R1", 16, 17, rows, moves, try_other=True)],
+        [pair("R1", 16, 17, rows, moves, try_other=True, bonded=True)],
         trips=TRIPS,
     )
     rig = Rig(doc)

@@ -21,7 +21,7 @@ def rich():
     ]
     both = [{"when": [[0, 0], [1, 0]], "feed": "A"}, {"when": [[0, 1]], "feed": "B"}]
     feeds = [
-        pair("F1", 16, 17, follow(0), strict_moves(0), try_other=True),
+        pair("F1", 16, 17, follow(0), strict_moves(0), try_other=True, bonded=True),
         pair("F2", 0, 0, both, strict_moves(0) + strict_moves(1)),
         changeover("F3", 18, "A", follow(1), strict_moves(1), enable=0),
         latching("F4", 19, 20, follow(2), [], enable=0),

@@ -197,7 +197,9 @@ def test_a_trip_must_reach_pins_of_the_chip_itself():
 
 def test_an_output_without_an_off_cannot_try_the_other_side():
     doc = document([servo()], [changeover("F", 16, "A", follow(0), stretch_moves(0), try_other=True)])
-    refused(doc, "feeds[0].try_other")
+    refused(doc, "feeds[0].try_other: an output without an off")
+    doc = document([servo()], [pair("F", 16, 17, follow(0), strict_moves(0), try_other=True)])
+    refused(doc, "feeds[0].try_other: a blade that is not bonded")
 
 
 def test_an_output_without_an_off_changes_over_between_the_ends_unless_blades_are_bonded():

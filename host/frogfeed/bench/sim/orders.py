@@ -99,6 +99,7 @@ def query_of(world):
         "rails": {names[c]: rails.wire_of(c) for c in range(rails.nw, len(names))},
         "outputs": {o.name: [leg.told for leg in o.legs] for o in world.contacts.outputs},
         "coils": {o.name: o.coil for o in world.contacts.outputs + world.contacts.groups},
+        "lamps": {name: world.board.active[world.lamps[name]] for name in world.lamps},
         "trains": {t.name: trains_position(world, t) for t in world.trains.trains.values()},
         "live": live_bytes(),
         "counts": world.records.counts,

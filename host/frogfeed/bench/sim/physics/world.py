@@ -36,6 +36,10 @@ class TellingRails(Rails):
         """Half a railway judges nothing."""
 
 
+def unwatched(_, on):
+    """A lamp tells nobody: whoever looks at it sees whether its line is active."""
+
+
 class World:
     """Everything outside the microcontroller, for one board of the scenario.
 
@@ -79,6 +83,10 @@ class World:
                     line = line_of(chip, pin)
                     self.board.add_sink(line, active, self.contacts.drive, (output, coil))
 
+        self.lamps = {}
+        for name, chip, pin, active in spec["lamps"]:
+            self.lamps[name] = line_of(chip, pin)
+            self.board.add_sink(line_of(chip, pin), active, unwatched, None)
         self.supplies = Supplies(scenario["supplies"], clock, self.rails, self.trains, self.records)
         self.sensors = Sensors(spec["sensors"], spec["trips"], clock, self.board, self.servos, self.records)
         self.stirred_at = -STIR_US
