@@ -147,7 +147,7 @@ class Board:
         control = self._running()
         entry, count = _part(control, part)
         items: "list[Any]" = []
-        room = methods.MAX_LINE - 120
+        room = methods.PAGE_BYTES
         i = start
         while i < count:
             item = entry(control, i)

@@ -1,9 +1,9 @@
-"""Lines of the link: JSON text, a space, four hex digits of CRC-16, a newline. Bounded in size and in time.
+"""Lines of the link: JSON text, a space, eight hex digits of CRC-32, a newline. Bounded in size and in time.
 
-The CRC-16 is CCITT-FALSE (polynomial 1021, start ffff, no reflection, nothing added). No hardware.
+The CRC-32 is ISO-HDLC, as in the settings document: the one that the interpreter computes by itself. No hardware.
 """
 
-import array
+import binascii
 import json
 
 from frogboard.methods import MAX_LINE
@@ -11,26 +11,13 @@ from frogboard.methods import MAX_LINE
 if False:
     from typing import Any
 
-
-def _table() -> "array.array[int]":
-    table = array.array("H", [0] * 256)
-    for i in range(256):
-        crc = i << 8
-        for _ in range(8):
-            crc = (crc << 1) ^ 0x1021 if crc & 0x8000 else crc << 1
-        table[i] = crc & 0xFFFF
-    return table
+TAIL_BYTES = 10
+"""What follows the JSON text: a space, eight digits, a newline."""
 
 
-_TABLE = _table()
-
-
-def crc16(data: "bytes | bytearray | memoryview", start: int = 0, end: int = -1, crc: int = 0xFFFF) -> int:
-    """CRC-16 of data[start:end]; `crc` goes on from an earlier part. The end -1 is the whole length."""
-    table = _TABLE
-    for i in range(start, len(data) if end < 0 else end):
-        crc = ((crc << 8) & 0xFFFF) ^ table[(crc >> 8) ^ data[i]]
-    return crc
+def tail(text: "bytes | bytearray | memoryview") -> bytes:
+    """What follows this JSON text in its line."""
+    return b" %08x\n" % (binascii.crc32(text) & 0xFFFFFFFF)
 
 
 def pack(message: "dict[str, Any]") -> bytes:
@@ -39,9 +26,9 @@ def pack(message: "dict[str, Any]") -> bytes:
     if any(c > "~" for c in text):
         text = "".join(c if c <= "~" else _escape(c) for c in text)
     data = text.encode()
-    if len(data) + 6 > MAX_LINE:
+    if len(data) + TAIL_BYTES > MAX_LINE:
         raise ValueError("message too long")
-    return data + b" %04x\n" % crc16(data)
+    return data + tail(data)
 
 
 def _escape(c: str) -> str:
@@ -53,66 +40,58 @@ def _escape(c: str) -> str:
 
 
 class LineReader:
-    """Collects bytes into lines in a buffer of fixed size; the CRC is computed as they come.
+    """Collects bytes into lines in a buffer of fixed size.
 
     A line that is too long, holds other than printable ASCII, or whose CRC does not fit is dropped and counted in
-    `bad`; the next newline starts afresh. An empty line is nothing.
+    `bad`; the next newline starts afresh. An empty line is nothing, and a carriage return before the newline too.
     """
 
     def __init__(self) -> None:
         self.buffer = bytearray(MAX_LINE)
+        self.length = 0
+        """How many bytes of a line are in the buffer; more are to be put behind them. There is room for one always."""
         self.good = 0
         self.bad = 0
-        self._length = 0
+        self._view = memoryview(self.buffer)
         self._text = 0
         self._spoilt = False
-        self._crc = 0xFFFF
 
     def put(self, byte: int) -> bool:
         """Take one byte. True where it ends a good line: then `text()` is its JSON, until the next byte."""
-        if byte == 10:
-            return self._end()
-        if self._spoilt or byte == 13:
-            return False
-        n = self._length
-        if n >= MAX_LINE - 1 or not 32 <= byte <= 126:
+        self.buffer[self.length] = byte
+        return self.took(self.length + 1)
+
+    def took(self, end: int) -> bool:
+        """The buffer has been filled up to `end`, and at most the last byte is a newline. True as with `put`."""
+        if self.buffer[end - 1] == 10:
+            return self._end(end - 1)
+        if end == MAX_LINE:
             self._spoilt = True
-            return False
-        self.buffer[n] = byte
-        self._length = n + 1
-        if n >= 5:
-            crc = self._crc
-            self._crc = ((crc << 8) & 0xFFFF) ^ _TABLE[(crc >> 8) ^ self.buffer[n - 5]]
+            end = 0
+        self.length = end
         return False
 
-    def _end(self) -> bool:
-        n = self._length
-        fits = not self._spoilt and n > 5 and self._tail(n)
+    def _end(self, n: int) -> bool:
+        if n and self.buffer[n - 1] == 13:
+            n -= 1
+        fits = not self._spoilt and n > TAIL_BYTES - 1 and self._fits(n + 1 - TAIL_BYTES, n)
         if fits:
             self.good = (self.good + 1) & 0x3FFFFFF
         elif n or self._spoilt:
             self.bad = (self.bad + 1) & 0x3FFFFFF
-        self._text = n - 5
-        self._length = 0
+        self.length = 0
         self._spoilt = False
-        self._crc = 0xFFFF
         return fits
 
-    def _tail(self, n: int) -> bool:
-        if self.buffer[n - 5] != 32:
+    def _fits(self, text: int, end: int) -> bool:
+        self._text = text
+        if self.buffer[text] != 32:
             return False
-        stated = 0
-        for i in range(n - 4, n):
-            digit = self.buffer[i]
-            if 48 <= digit <= 57:
-                digit -= 48
-            elif 97 <= digit <= 102:
-                digit -= 87
-            else:
-                return False
-            stated = stated * 16 + digit
-        return stated == self._crc
+        line = self._view[:text]
+        if tail(line)[:-1] != bytes(self._view[text:end]):
+            return False
+        return min(line) >= 32 and max(line) <= 126
 
     def text(self) -> str:
         """The JSON text of the line that has just ended."""
-        return bytes(self.buffer[: self._text]).decode()
+        return bytes(self._view[: self._text]).decode()

@@ -8,6 +8,7 @@ import json
 
 from frogboard import events, methods
 from frogboard.frame import LineReader, pack
+from frogboard.methods import MAX_LINE
 from frogboard.push import LinkError, check_params
 from frogboard.reason import Refused
 
@@ -44,9 +45,7 @@ class Link:
         """The link's share of a tick. Whether there was anything to do."""
         budget = BYTES_MOVING if moving else BYTES_AT_REST
         port = self._port
-        sent = 0
-        while sent < budget and port.push():
-            sent += 1
+        sent = port.push(budget)
         if port.sending:
             return sent > 0
         if self._line_waits:
@@ -61,17 +60,18 @@ class Link:
         return self._receive(budget) or sent > 0
 
     def _receive(self, budget: int) -> bool:
-        taken = 0
-        port = self._port
-        while taken < budget:
-            byte = port.take()
-            if byte < 0:
+        reader = self._reader
+        left = budget
+        while left > 0:
+            begin = reader.length
+            end = self._port.receive(reader.buffer, begin, min(left, MAX_LINE - begin))
+            if end == begin:
                 break
-            taken += 1
-            if self._reader.put(byte):
+            left -= end - begin
+            if reader.took(end):
                 self._line_waits = True
                 break
-        return taken > 0
+        return left < budget
 
     def _send(self, message: "dict[str, Any]") -> None:
         try:

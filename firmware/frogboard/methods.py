@@ -1,7 +1,7 @@
 """The methods of the link: their one definition, as data.
 
-One line a message: the text of a JSON-RPC 2.0 object, a space, and four lower hex digits: the CRC-16 of
-the JSON bytes (CCITT-FALSE: polynomial 1021, start ffff, not reflected). Printable ASCII, ends with a
+One line a message: the text of a JSON-RPC 2.0 object, a space, and eight lower hex digits: the CRC-32 of
+the JSON bytes (ISO-HDLC, as in the settings). Printable ASCII, ends with a
 newline, at most `MAX_LINE` bytes with it. A line that is not so is dropped in silence and counted. Requests
 carry an id (a whole number); parameters are always an object. The board answers every request with a result
 or an error, in the order of arrival, and sends events and measurements as notifications with a running
@@ -12,10 +12,12 @@ Runs under MicroPython and CPython; touches no hardware.
 
 import binascii
 
-PROTOCOL = 1
-MAX_LINE = 1024
-CHUNK_BYTES = 480
+PROTOCOL = 2
+MAX_LINE = 2048
+CHUNK_BYTES = 1440
 """Bytes of a file in one chunk, before base64."""
+PAGE_BYTES = 900
+"""About how long a page of `state` gets: it is made within one tick."""
 
 PARSE = -32700
 NO_REQUEST = -32600
@@ -192,7 +194,7 @@ METHODS = (
         "The next bytes. A chunk that is held already is answered again without harm.",
         (
             Param("at", "int", 0, 65536, "where they belong"),
-            Param("data", "text", 0, 700, "the bytes in base64"),
+            Param("data", "text", 0, 1920, "the bytes in base64"),
         ),
         (("at", "bytes held now"),),
         (OUT_OF_ORDER,),

@@ -1,7 +1,7 @@
-"""The USB serial port, a byte at a time and never waiting: standard input and output with a poll before each byte.
+"""The USB serial port, never waiting: standard input and output with a poll before each byte.
 
-One byte at a time because a longer read waits until it is whole, and a longer write waits (for up to half a second)
-where the laptop does not read.
+A poll says that there is one byte, or room for one, and no more than that: a longer read waits until it is whole, and
+a longer write waits (for up to half a second) where the laptop does not read.
 """
 
 import select
@@ -24,11 +24,12 @@ class Usb:
     """Bytes from and to the laptop. `out` is a message being sent; it is sent as far as it is taken now."""
 
     def __init__(self) -> None:
-        self._in = sys.stdin.buffer
-        self._out = sys.stdout.buffer
-        self._flush: "Any" = getattr(self._out, "flush", None)
-        self._poll_in = _poll(sys.stdin, select.POLLIN)
-        self._poll_out = _poll(sys.stdout, select.POLLOUT)
+        out: "Any" = sys.stdout.buffer
+        self._readinto = sys.stdin.buffer.readinto
+        self._write: "Any" = out.write
+        self._flush: "Any" = getattr(out, "flush", None)
+        self._incoming = _poll(sys.stdin, select.POLLIN)
+        self._room = _poll(sys.stdout, select.POLLOUT)
         self._one = bytearray(1)
         self._buffer = bytearray(MAX_LINE)
         self._length = 0
@@ -43,15 +44,26 @@ class Usb:
         """Ctrl-C interrupts again."""
         kbd_intr(3)
 
-    def take(self) -> int:
-        """The next byte, or -1 where there is none now. At the end of the input: -1, and `gone`."""
-        if not _ready(self._poll_in, select.POLLIN):
-            return -1
-        got = self._in.readinto(self._one)
-        if got:
-            return self._one[0]
-        self.gone = got == 0
-        return -1
+    def receive(self, into: bytearray, at: int, most: int) -> int:
+        """Put what has come into `into` from `at` on: at most `most` bytes, up to and with a newline. Where it ends.
+
+        At the end of the input nothing is put, and it is `gone`.
+        """
+        one, incoming, readinto = self._one, self._incoming, self._readinto
+        end = at + most
+        while at < end:
+            got: "Any" = -1
+            for _ in incoming(0):
+                got = readinto(one)
+            if got != 1:
+                self.gone = got == 0
+                break
+            byte = one[0]
+            into[at] = byte
+            at += 1
+            if byte == 10:
+                break
+        return at
 
     @property
     def sending(self) -> bool:
@@ -64,16 +76,25 @@ class Usb:
         self._length = len(line)
         self._sent = 0
 
-    def push(self) -> bool:
-        """Send one byte if it can be taken now. Whether it was."""
-        if self._sent >= self._length or not _ready(self._poll_out, select.POLLOUT):
-            return False
-        self._one[0] = self._buffer[self._sent]
-        self._out.write(self._one)
-        self._sent += 1
-        if self._sent == self._length and self._flush is not None:
+    def push(self, most: int) -> int:
+        """Send as many bytes as can be taken now, at most `most`. How many."""
+        one, room, write = self._one, self._room, self._write
+        buffer = self._buffer
+        begin = sent = self._sent
+        end = min(self._length, sent + most)
+        while sent < end:
+            able = False
+            for _ in room(0):
+                able = True
+            if not able:
+                break
+            one[0] = buffer[sent]
+            write(one)
+            sent += 1
+        self._sent = sent
+        if sent > begin and sent == self._length and self._flush is not None:
             self._flush()
-        return True
+        return sent - begin
 
 
 def _poll(stream: "Any", event: int) -> "Any":
@@ -81,10 +102,3 @@ def _poll(stream: "Any", event: int) -> "Any":
     poll = select.poll()
     poll.register(stream, event)
     return getattr(poll, "ipoll", poll.poll)
-
-
-def _ready(poll: "Any", event: int) -> bool:
-    for item in poll(0):
-        if item[1] & (event | select.POLLHUP):
-            return True
-    return False

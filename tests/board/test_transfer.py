@@ -5,13 +5,16 @@ from typing import Any
 import pytest
 from fake_board import Cable, FakeBoard
 
-from frogboard import settings
+from frogboard import methods, settings
 from frogfeed.board.client import Client, Limits
 from frogfeed.board.errors import PushFailed, WrongBoard
 from frogfeed.board.transfer import expected_from, pull, pulled_layout_fits, push, push_board
 
 QUICK = Limits(answer_s=0.1, commit_s=0.3, hello_s=0.5, busy_s=0.2, reconnect_s=2.0, retry_pause_s=0.001)
 TEXT = ("".join(f"[turnout.T{i}]\nmade = 'live-frog'\n" for i in range(240))).encode()
+
+
+CHUNK = methods.CHUNK_BYTES
 
 
 def a_document(board: str = "B1", layout: bytes = TEXT) -> bytes:
@@ -110,7 +113,7 @@ def test_a_text_that_no_board_can_hold_is_refused(size: int) -> None:
     assert board.files == {}
 
 
-@pytest.mark.parametrize("size", [1, 479, 480, 481, 959, 960, 961])
+@pytest.mark.parametrize("size", [1, CHUNK - 1, CHUNK, CHUNK + 1, 2 * CHUNK - 1, 2 * CHUNK, 2 * CHUNK + 1])
 def test_sizes_about_whole_chunks(size: int) -> None:
     board = FakeBoard()
     client, _ = a_client(board)
@@ -126,14 +129,14 @@ def whole_run() -> int:
     board = FakeBoard()
     client, cable = a_client(board)
     client.connect()
-    push(client, "layout", TEXT[:600])
+    push(client, "layout", TEXT[: CHUNK + 120])
     return cable.passed
 
 
 @pytest.mark.parametrize("reset", [False, True], ids=["cable", "reset"])
 def test_the_cable_pulled_at_every_byte_of_a_push(reset: bool) -> None:
     """Whatever byte is the last to pass: the push ends with all of it in force, and resumes where it may."""
-    data = TEXT[:600]
+    data = TEXT[: CHUNK + 120]
     total = whole_run()
     resumed_without_loss = 0
     for cut in range(1, total):
@@ -144,7 +147,7 @@ def test_the_cable_pulled_at_every_byte_of_a_push(reset: bool) -> None:
         assert board.files["layout"] == data, cut
         assert done.crc32 and cable.opened == 2, cut
         chunks = [params["at"] for name, params in board.calls if name == "push.chunk"]
-        assert set(chunks) == {0, 480}, cut
+        assert set(chunks) == {0, CHUNK}, cut
         if not reset:
             assert len(chunks) <= 3, cut  # at most the chunk under way went twice
             resumed_without_loss += 1
@@ -164,7 +167,7 @@ def test_a_cable_pulled_many_times_over() -> None:
     board = FakeBoard()
     client, cable = a_client(board)
     client.connect()
-    cable.cuts = [cable.passed + 1900 * i for i in range(1, 8)]
+    cable.cuts = [cable.passed + 4100 * i for i in range(1, 8)]
     push(client, "layout", TEXT)
     assert board.files["layout"] == TEXT
     assert client.counters.reconnects >= 3
@@ -179,7 +182,7 @@ def test_bytes_changed_on_the_way_in_spite_of_all_are_found_at_the_commit() -> N
 
     def spoil(at: int, data: str) -> dict[str, Any]:
         answer = honest(at, data)
-        if at == 480 and spoilt:
+        if at == CHUNK and spoilt:
             spoilt.pop()
             assert board._push is not None
             board._push["data"][500] ^= 1
@@ -198,7 +201,7 @@ def test_a_board_that_keeps_forgetting_is_given_up() -> None:
     honest = board._push_chunk
 
     def forget(at: int, data: str) -> dict[str, Any]:
-        if at == 960:
+        if at == 2 * CHUNK:
             board._push = None
         return honest(at, data)
 

@@ -18,7 +18,7 @@ from typing import Any
 
 import pytest
 
-from frogboard import frame, settings
+from frogboard import frame, methods, settings
 
 HERE = Path(__file__).parent
 FIRMWARE = HERE.parents[1] / "firmware"
@@ -215,7 +215,7 @@ def test_maintenance_stays_at_the_prompt_for_one_start(chip: Chip) -> None:
     assert chip.wait() == 0
     assert not [row for row in chip.pins() if row[1] == "watchdog"]
     chip.start()
-    assert chip.ask("hello")["protocol"] == 1
+    assert chip.ask("hello")["protocol"] == methods.PROTOCOL
 
 
 def test_an_exception_turns_everything_off_resets_and_is_told_afterwards(chip: Chip) -> None:
@@ -324,7 +324,7 @@ def test_the_package_beside_is_the_last_resort(chip: Chip) -> None:
     for pointer in (b"fw2\nfw1\n", b"gone\n", b"\xff\xfe\x00\n"):
         (chip.root / "firmware.at").write_bytes(pointer)
         chip.start()
-        assert chip.ask("hello")["protocol"] == 1
+        assert chip.ask("hello")["protocol"] == methods.PROTOCOL
         chip.stop()
 
 
@@ -368,7 +368,7 @@ def test_a_button_held_at_reset_leaves_the_board_at_its_prompt(chip: Chip) -> No
 def test_garbage_and_control_bytes_do_no_harm(chip: Chip) -> None:
     chip.start()
     chip.write(b"\x03\x03\x04 garbage \xff\x00" + b"z" * 3000 + b"\n")
-    assert chip.ask("hello")["protocol"] == 1
+    assert chip.ask("hello")["protocol"] == methods.PROTOCOL
     assert chip.ask("state", part="board")["items"][0]["bad_lines"] == 1
 
 

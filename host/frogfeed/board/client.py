@@ -8,9 +8,9 @@ from __future__ import annotations
 import random
 import time
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Self
 
@@ -66,12 +66,6 @@ class Expected:
     layout_hash: str | None = None
 
 
-@dataclass(slots=True)
-class _Pending:
-    method: str
-    numbers: set[int] = field(default_factory=set)
-
-
 class Client:
     """A conversation with one board.
 
@@ -95,6 +89,8 @@ class Client:
         self._transport: Transport | None = None
         self._reader = MessageReader(self.counters)
         self._queue: deque[Notification] = deque()
+        self._awaited: set[int] = set()
+        self._answers: dict[int, dict[str, Any]] = {}
         self._next_number = random.randrange(1, 1 << 20) if first_number is None else first_number
         self._next_seq: int | None = None
         self._watch_ms: int | None = None
@@ -176,6 +172,37 @@ class Client:
                     raise
                 returns_left -= 1
                 self.reconnect()
+
+    def request_ahead(
+        self, method: str, each: Iterable[Mapping[str, Any]], *, ahead: int, timeout_s: float | None = None
+    ) -> Iterator[dict[str, Any]]:
+        """Ask the same method with each of these parameters, `ahead` requests before their answers; results in order.
+
+        Ends early where an answer is missing, or the port went away and came back: whoever asks must then find out
+        how far it got. Raises BoardRefused, PortVanished, BoardVanished, PortStalled, WrongBoard, OtherFirmware.
+        """
+        out: deque[int] = deque()
+        limit_s = timeout_s or self.limits.answer_s
+        try:
+            for params in each:
+                out.append(self._ask(method, dict(params)))
+                if len(out) >= ahead:
+                    answer = self._answer_in_order(out, limit_s)
+                    if answer is None:
+                        return
+                    yield self._result(method, answer)
+            while out:
+                answer = self._answer_in_order(out, limit_s)
+                if answer is None:
+                    return
+                yield self._result(method, answer)
+        except PortVanished:
+            if not self.limits.reconnect_s:
+                self._drop_transport()
+                raise
+            self.reconnect()
+        finally:
+            self._forget(out)
 
     def notifications(self, timeout_s: float) -> Iterator[Notification]:
         """Events and measurements as they come, oldest first, until `timeout_s` have gone by.
@@ -277,43 +304,71 @@ class Client:
     def _request_once(
         self, method: str, params: dict[str, Any], timeout_s: float, *, tries: int | None = None
     ) -> dict[str, Any]:
-        pending = _Pending(method)
+        numbers: list[int] = []
         allowed = 1 if method in NOT_TWICE else tries or self.limits.tries
-        for attempt in range(allowed):
-            self.counters.resent += bool(attempt)
-            self._next_number += 1
-            pending.numbers.add(self._next_number)
-            self._send(request_line(self._next_number, method, params))
-            end_s = self.now_s() + timeout_s
-            while True:
-                answer = self._pump(max(0.0, end_s - self.now_s()), pending)
-                if answer is not None:
-                    return answer
-                if self.now_s() >= end_s:
-                    break
+        try:
+            for attempt in range(allowed):
+                self.counters.resent += bool(attempt)
+                numbers.append(self._ask(method, params))
+                end_s = self.now_s() + timeout_s
+                while True:
+                    self._pump(max(0.0, end_s - self.now_s()))
+                    for number in numbers:
+                        if number in self._answers:
+                            return self._result(method, self._answers[number])
+                    if self.now_s() >= end_s:
+                        break
+        finally:
+            self._forget(numbers)
         raise trouble.no_answer(method, allowed * timeout_s, self._reader.heard(), self.where)
+
+    def _ask(self, method: str, params: dict[str, Any]) -> int:
+        """Send a request; the number that its answer will have."""
+        self._next_number += 1
+        number = self._next_number
+        self._awaited.add(number)
+        self._send(request_line(number, method, params))
+        return number
+
+    def _answer_in_order(self, out: deque[int], timeout_s: float) -> dict[str, Any] | None:
+        """The answer to the oldest of these requests, taken off; None where it does not come, or a later one has."""
+        end_s = self.now_s() + timeout_s
+        while out[0] not in self._answers:
+            left_s = end_s - self.now_s()
+            if left_s <= 0 or any(number in self._answers for number in out):
+                return None
+            self._pump(left_s)
+        number = out.popleft()
+        self._awaited.discard(number)
+        return self._answers.pop(number)
+
+    def _forget(self, numbers: Iterable[int]) -> None:
+        for number in numbers:
+            self._awaited.discard(number)
+            self._answers.pop(number, None)
+
+    def _result(self, method: str, answer: Mapping[str, Any]) -> dict[str, Any]:
+        error = answer.get("error")
+        if isinstance(error, dict):
+            raise trouble.refusal(method, error, self.where)
+        result = answer.get("result")
+        return result if isinstance(result, dict) else {}
 
     def _send(self, line: bytes) -> None:
         self._open().write(line)
         self.counters.sent += 1
 
-    def _pump(self, timeout_s: float, pending: _Pending | None = None) -> dict[str, Any] | None:
-        """Read once, sort what came; return the result for `pending` if it is there."""
-        found = None
+    def _pump(self, timeout_s: float) -> None:
+        """Read once, and sort what came: notifications, answers that are awaited, answers that are not."""
         for message in self._reader.feed(self._open().read(timeout_s)):
+            number = message.get("id")
             if "method" in message:
                 self._take_notification(message)
-            elif pending is not None and found is None and message.get("id") in pending.numbers:
-                found = message
+            elif number in self._awaited:
+                self._awaited.discard(number)
+                self._answers[number] = message
             else:
                 self.counters.stale += 1
-        if found is None or pending is None:
-            return None
-        error = found.get("error")
-        if isinstance(error, dict):
-            raise trouble.refusal(pending.method, error, self.where)
-        result = found.get("result")
-        return result if isinstance(result, dict) else {}
 
     def _take_notification(self, message: Mapping[str, Any]) -> None:
         notification = notification_of(message)

@@ -37,7 +37,14 @@ Progress = Callable[[What, int, int], None]
 """Called with what is under way, the bytes done and the bytes in all."""
 
 MAX_BYTES = {"settings": settings.MAX_BYTES, "layout": 65536}
-_RESTARTS = 10
+_VAIN_TRIES = 4
+"""So often in a row a push is taken up again without having come any further."""
+
+AHEAD = 4
+"""Chunks sent before the first of them is answered: the board takes one apart while the next is on its way.
+
+One at a time where that got no further: on a line that loses bytes what is sent ahead is in vain.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,9 +137,10 @@ def push(client: Client, what: What, data: bytes, *, progress: Progress | None =
     resumed = 0
     returns = client.counters.reconnects
     best = -1
-    for _ in range(_RESTARTS):
+    vain = 0
+    while vain < _VAIN_TRIES:
         try:
-            at = _send_chunks(client, what, data, crc, progress)
+            at = _send_chunks(client, what, data, crc, 1 if vain else AHEAD, progress)
             resumed += client.counters.reconnects - returns
             return _commit(client, what, data, crc, resumed)
         except _Again as again:
@@ -143,9 +151,8 @@ def push(client: Client, what: What, data: bytes, *, progress: Progress | None =
             if refusal.number == methods.BAD_SETTINGS:
                 raise _not_taken(client, refusal) from refusal
             raise
-        if at <= best:
-            break
-        best = at
+        vain = 0 if at > best else vain + 1
+        best = max(best, at)
     raise PushFailed(
         f"{what} could not be sent: the board keeps losing what it was given ({best} of {len(data)} bytes)",
         where=client.where,
@@ -160,24 +167,28 @@ class _Again(Exception):  # noqa: N818 - not an error: the push goes on from the
         self.at = at
 
 
-def _send_chunks(client: Client, what: What, data: bytes, crc: str, progress: Progress | None) -> int:
+def _send_chunks(client: Client, what: What, data: bytes, crc: str, ahead: int, progress: Progress | None) -> int:
     begun = client.request("push.begin", {"what": what, "size": len(data), "crc32": crc}, busy_s=client.limits.busy_s)
     at = _place(begun, len(data))
     chunk = min(max(1, int(begun.get("chunk", methods.CHUNK_BYTES))), methods.CHUNK_BYTES)
     _tell(progress, what, at, len(data))
-    while at < len(data):
-        piece = base64.b64encode(data[at : at + chunk]).decode("ascii")
-        try:
-            answer = client.request("push.chunk", {"at": at, "data": piece}, busy_s=client.limits.busy_s)
-        except BoardRefused as refusal:
-            if refusal.number == methods.OUT_OF_ORDER:
-                raise _Again(at) from refusal
-            raise
-        following = _place(answer, len(data))
-        if following <= at:
-            raise _Again(at)
-        at = following
-        _tell(progress, what, at, len(data))
+    pieces = (
+        {"at": start, "data": base64.b64encode(data[start : start + chunk]).decode("ascii")}
+        for start in range(at, len(data), chunk)
+    )
+    try:
+        for answer in client.request_ahead("push.chunk", pieces, ahead=ahead):
+            following = _place(answer, len(data))
+            if following <= at:
+                raise _Again(at)
+            at = following
+            _tell(progress, what, at, len(data))
+    except BoardRefused as refusal:
+        if refusal.number == methods.OUT_OF_ORDER:
+            raise _Again(at) from refusal
+        raise
+    if at < len(data):
+        raise _Again(at)
     return at
 
 

@@ -61,10 +61,9 @@ _LINK = f"""\
 <!-- Made by `python -m frogfeed.reference`; do not edit. -->
 
 The board speaks over its USB serial port, and a person with a terminal program can read it. One line is one message:
-the text of a JSON-RPC 2.0 object, a space, four lower hex digits, a newline; at most {methods.MAX_LINE} bytes in all,
-printable ASCII (other characters as `\\uxxxx`). The digits are the CRC-16/CCITT-FALSE (polynomial 1021, start ffff,
-not reflected, nothing added) of the bytes of the JSON text; of `123456789` it is
-`{frame.crc16(b"123456789"):04x}`. For example
+the text of a JSON-RPC 2.0 object, a space, eight lower hex digits, a newline; at most {methods.MAX_LINE} bytes in all,
+printable ASCII (other characters as `\\uxxxx`). The digits are the CRC-32 (ISO-HDLC, as in the settings) of the bytes
+of the JSON text; of `123456789` it is `{frame.tail(b"123456789").decode().strip()}`. For example
 
 ```text
 {frame.pack({"jsonrpc": "2.0", "id": 1, "method": "hello"}).decode().strip()}
@@ -74,6 +73,12 @@ A line that is not so is dropped in silence and counted: noise, boot text and ha
 request, and the next newline starts afresh. A request has a whole number as its `id` and an object as its `params`;
 it is answered with a result or an error, in the order of arrival. Events and measurements are notifications with a
 running number `seq`: a gap says how many were dropped because nobody read them.
+
+Requests may be sent before the ones ahead of them are answered (a push sends a few chunks ahead): the board takes
+them one by one. It sends only what can be taken at once. While nobody reads, the message under way waits where it is,
+no further request is looked at, and events are dropped, the oldest first; the railway goes on as ever. As soon as
+somebody reads again the rest of that message comes, then the answers to what was asked meanwhile, so whoever opens
+a port sends a newline first and drops all that comes before the answer to its own `hello`.
 
 This page describes protocol {methods.PROTOCOL}, whose table of methods has the fingerprint `{methods.fingerprint()}`;
 a board says in its `hello` which one it has, and a laptop that has another one stops there.

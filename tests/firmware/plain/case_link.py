@@ -20,12 +20,16 @@ class Port:
         self._line = b""
         self._sent = 0
 
-    def take(self):
-        if not self.incoming:
-            return -1
-        byte = self.incoming[0]
-        self.incoming = self.incoming[1:]
-        return byte
+    def receive(self, into, at, most):
+        while most and self.incoming:
+            byte = self.incoming[0]
+            self.incoming = self.incoming[1:]
+            into[at] = byte
+            at += 1
+            most -= 1
+            if byte == 10:
+                break
+        return at
 
     @property
     def sending(self):
@@ -36,13 +40,13 @@ class Port:
         assert len(line) <= methods.MAX_LINE and line[-1] == 10
         self._line, self._sent = line, 0
 
-    def push(self):
-        if not self.sending or self.room <= 0:
-            return False
-        self.room -= 1
-        self.outgoing.append(self._line[self._sent])
-        self._sent += 1
-        return True
+    def push(self, most):
+        taken = min(most, self.room, len(self._line) - self._sent)
+        if taken:
+            self.room -= taken
+            self.outgoing += self._line[self._sent : self._sent + taken]
+            self._sent += taken
+        return taken
 
 
 class Bench:
@@ -304,7 +308,7 @@ def test_bad_requests_are_answered_and_noise_is_not():
 
     def raw(text):
         data = text.encode()
-        bench.port.incoming += data + b" %04x\n" % frame.crc16(data)
+        bench.port.incoming += data + frame.tail(data)
         bench.run(50)
         return [line for line in bench.lines() if "error" in line]
 
