@@ -22,8 +22,11 @@ def layout(body: str, head: str = HEAD) -> Layout:
     return read_layout_text(head + body, "test.toml")
 
 
-def random_layout(rng: random.Random, most_drives: int) -> Layout:
-    """Random pieces of random make and state, their ends joined at random, with random gaps and feeds."""
+def random_layout(rng: random.Random, most_drives: int, switched: float = 0.2) -> Layout:
+    """Random pieces of random make and state, their ends joined at random, with random gaps and feeds.
+
+    `switched`: how likely a place is to be a switched section.
+    """
     tables: dict[str, Any] = {
         "layout": {"name": "Random", "gauge": "OO", "control": "dc"},
         "district": {"main": {}, "yard": {}} if rng.random() < 0.15 else {"main": {}},
@@ -65,21 +68,50 @@ def random_layout(rng: random.Random, most_drives: int) -> Layout:
         ends += [EndItem(name, e, NOWHERE) for e in built_in()[kind].ends]
         if slots == 0:
             drives += rng.choice([0, 1])
-    if shared:
-        tables["drive"] = {d: {} for d in shared}
     rng.shuffle(ends)
     lines: dict[str, tuple[LineItem, ...]] = {}
+    districts = list(tables["district"])
+    hand_drives: dict[str, Any] = {}
+    taken: set[str] = set()
     while ends:
         first = ends.pop()
+        line: list[LineItem] = [first]
+        name = f"P{len(lines)}"
         # Two ends of one piece in a row would mean through it, so such a pair gets a place instead.
         if ends and rng.random() < 0.6 and getattr(ends[-1], "piece", "") != getattr(first, "piece", ""):
-            second: LineItem = ends.pop()
+            second = ends.pop()
+            if rng.random() < 0.25:
+                tables["place"][name] = _place(rng, "section", [first, second], hand_drives, taken, switched)
+                line += [*_between(rng, districts), PlaceItem(name, NOWHERE)]
+            line += [*_between(rng, districts), second]
         else:
-            place = f"P{len(lines)}"
-            tables["place"][place] = {"kind": "buffer"}
-            second = PlaceItem(place, NOWHERE)
-        lines[f"L{len(lines)}"] = (first, *_between(rng, list(tables["district"])), second)
+            tables["place"][name] = _place(rng, "buffer", [first], hand_drives, taken, switched)
+            line += [*_between(rng, districts), PlaceItem(name, NOWHERE)]
+        lines[f"L{len(lines)}"] = tuple(line)
+    if shared or hand_drives:
+        tables["drive"] = {d: {} for d in shared} | hand_drives
     return Layout(LayoutFile.model_validate(tables), lines, {}, "", "0" * 16, "random.toml")
+
+
+def _place(
+    rng: random.Random,
+    kind: str,
+    beside: list[LineItem],
+    drives: dict[str, Any],
+    taken: set[str],
+    switched: float,
+) -> dict[str, Any]:
+    """A place; now and then a switched section, which may take in what it touches and have a selector."""
+    place: dict[str, Any] = {"kind": kind}
+    if rng.random() < switched:
+        place["feed"] = "switched"
+        pieces = sorted({i.piece for i in beside if isinstance(i, EndItem)} - taken)
+        place["takes_in"] = [p for p in pieces if rng.random() < 0.5]
+        taken.update(place["takes_in"])
+        if rng.random() < 0.3:
+            place["selector"] = f"S{len(drives)}"
+            drives[place["selector"]] = {"kind": "hand"}
+    return place
 
 
 def _between(rng: random.Random, districts: list[str]) -> list[LineItem]:

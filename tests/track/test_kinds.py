@@ -9,10 +9,13 @@ from __future__ import annotations
 import pytest
 
 from frogfeed.findings.finding import Finding, Severity
+from frogfeed.layout.proposal_text import proposed_text
+from frogfeed.layout.reading import read_layout_text
 from frogfeed.track.assemble import assemble
 from frogfeed.track.explain import track_findings
 from frogfeed.track.netlist import netlist
-from frogfeed.track.network import RailNetwork, SwitchedFeed
+from frogfeed.track.network import BondKind, RailNetwork, SwitchedFeed
+from frogfeed.track.propose import Action, propose
 from tests.track import brute
 from tests.track.make import layout
 
@@ -319,8 +322,8 @@ def test_a_triangle_with_one_side_switched_clashes_nowhere_and_names_the_one_set
     found = findings(body)
     assert not {"return-loop", "clash", "short", "never-fed"} & {f.code for f in found}
     undecided = [f for f in found if f.code == "undecided"]
-    assert undecided
-    assert all(f.witness == {"P": "right", "R": "left"} for f in undecided)
+    assert [f.witness for f in undecided] == [{"P": "right", "R": "left"}]
+    assert "selector" in undecided[0].cure
     assert worth_knowing(body) == {"undecided", "dead-on-road"}
     network = assemble(layout(body))
     first, _ = network.pieces["rp"].ends["a"]
@@ -333,3 +336,126 @@ def test_a_triangle_with_one_side_switched_clashes_nowhere_and_names_the_one_set
     ):
         for q in ("left", "right"):
             assert brute.wires_at(net, {"P": p, "Q": q, "R": r})[first] == wires
+
+
+def test_a_selector_decides_for_the_side_of_a_triangle_that_is_set_to_at_both_ends() -> None:
+    """Only then: reached from one end, that side follows it whatever the selector says."""
+    body = wye('feed = "switched"\nselector = "S"\n[drive.S]\nkind = "hand"', "")
+    assert worth_knowing(body) == set()
+    network = assemble(layout(body))
+    first, _ = network.pieces["rp"].ends["a"]
+    net = netlist(network)
+    for p, r, s, wires in (
+        ("left", "left", "left", {"main.A"}),
+        ("left", "left", "right", {"main.A"}),
+        ("right", "right", "left", {"main.B"}),
+        ("right", "right", "right", {"main.B"}),
+        ("right", "left", "left", {"main.A"}),
+        ("right", "left", "right", {"main.B"}),
+        ("left", "right", "left", set()),
+    ):
+        assert brute.wires_at(net, {"P": p, "Q": "left", "R": r, "S": s})[first] == wires
+
+
+TAIL = """
+[turnout.P]
+kind = "wye"
+state = "isolated-frog"
+[turnout.Q]
+kind = "wye"
+state = "isolated-frog"
+[turnout.R]
+kind = "wye"
+state = "isolated-frog"
+[place.pq]
+[place.qr]
+[place.rp]
+[place.r]
+kind = "buffer"
+length_mm = 900
+feed = "switched"
+takes_in = [{takes}]
+{stops}
+[lines]
+p-main = ["p", {{ feed = "main", left = "A" }}, "P.toe"]
+q-main = ["q", {{ feed = "main", left = "B" }}, "Q.toe"]
+r-main = ["r", {joint} "R.toe"]
+pq = ["P.left", "|", {{ feed = "main", left = "A" }}, "pq", "|", "Q.right"]
+qr = ["Q.left", "|", {{ feed = "main", left = "B" }}, "qr", "|", "R.right"]
+rp = ["R.left", "|", {{ feed = "main", left = "B" }}, "rp", "|", "P.right"]
+"""
+"""The usual cure of a triangle: a tail and the turnout before it change polarity, insulated at the turnout's legs."""
+
+
+@pytest.mark.parametrize("joint", ["", '{ joiner = "untrusted" },', '"|",'])
+def test_a_triangle_whose_tail_is_switched_with_its_turnout_is_clean_and_that_turnout_alone_decides(joint: str) -> None:
+    body = TAIL.format(takes='"R"', joint=joint, stops=stops("p", "q"))
+    assert worth_knowing(body) == set()
+    network = assemble(layout(body))
+    tables = {s.output: s for s in network.switched}
+    assert tables["r.R1"].drives == tables["r.R2"].drives == ("R",)
+    # Common practice: the frog of that turnout needs no switch, for its stock rails change under it.
+    assert "R.F" not in tables and any(f.rail == "R.VL" or f.rail == "R.F" for f in network.feeds)
+    assert {(b.a, b.b) for b in network.bonds if b.kind is BondKind.SECTION} == (
+        set() if not joint else {("r.R1", "R.SL"), ("r.R2", "R.SR")}
+    )
+
+
+def test_a_section_says_when_it_takes_in_what_it_does_not_touch() -> None:
+    found = findings(TAIL.format(takes='"R", "pq"', joint="", stops=stops("p", "q")))
+    apart = next(f for f in found if f.code == "section-apart")
+    assert apart.subject == "r" and "pq" in apart.what and apart.severity is Severity.ERROR
+
+
+def test_an_open_triangle_is_told_its_cure_and_a_bare_one_is_given_it() -> None:
+    """With no place on its sides that could change polarity by itself, the tail does, with its turnout."""
+    sides = TAIL.replace("\n[place.pq]\n[place.qr]\n[place.rp]", "").replace(
+        'feed = "switched"\ntakes_in = [{takes}]', ""
+    )
+    sides = sides[: sides.index("pq = ")] + (
+        'pq = ["P.left", "Q.right"]\nqr = ["Q.left", "R.right"]\nrp = ["R.left", "P.right"]\n'
+    )
+    bare = sides.format(joint="", stops=stops("p", "q"))
+    loop = next(f for f in findings(bare) if f.code == "return-loop")
+    assert 'takes_in = ["R"]' in loop.cure and "[place.r]" in loop.cure
+    p = propose(layout(bare))
+    assert p.clean
+    assert [i.place for i in p.items if i.action is Action.REVERSING] == ["r, with R"]
+    again = read_layout_text(proposed_text(layout(bare), p.layout), "again.toml")
+    assert not [f for f in track_findings(again, assemble(again)) if f.severity is not Severity.NOTE]
+    assert propose(again).items == ()
+
+
+PASSING_BALLOON = """
+[turnout.T]
+state = "isolated-frog"
+[turnout.U]
+state = "isolated-frog"
+[turnout.V]
+state = "isolated-frog"
+[turnout.W]
+state = "isolated-frog"
+[place.far]
+length_mm = 1500
+[place.near]
+length_mm = 900
+{stops}
+[lines]
+main = ["p", "W.toe"]
+siding = ["q", "W.left"]
+on = ["W.right", "T.toe"]
+out = ["T.left", "U.toe"]
+far = ["U.left", "far", "V.right"]
+near = ["U.right", "near", "V.left"]
+back = ["V.toe", "T.right"]
+"""
+
+
+def test_a_balloon_with_a_passing_track_changes_polarity_as_a_whole() -> None:
+    """Neither of its two tracks can change alone: that would leave the loop by way of the other."""
+    p = propose(layout(PASSING_BALLOON.format(stops=stops("p", "q"))))
+    assert p.clean
+    (reversing,) = [i.place for i in p.items if i.action is Action.REVERSING]
+    assert reversing.startswith("far, with ") and {"U", "V", "near"} <= set(reversing.replace(",", "").split())
+    network = assemble(p.layout)
+    assert {s.drives for s in network.switched if s.piece == "far"} == {("T",)}

@@ -208,12 +208,13 @@ def _rails(layout: Layout, network: RailNetwork, settings: Mapping[str, str], ce
         BondKind.LINK: practice.LINK_OHM.value,
         BondKind.BLADE: bond_wire * practice.BOND_MM.value / 1000.0,
         BondKind.FROG: bond_wire * practice.BOND_MM.value / 1000.0,
+        BondKind.SECTION: bond_wire * practice.BOND_MM.value / 1000.0,
         BondKind.COMMON: practice.COMMON_OHM.value,
     }
     for b in network.bonds:
         halves = per_mm * (length.get(b.a, 0.0) + length.get(b.b, 0.0)) / 2.0
         mm = between.get(frozenset((b.a, b.b)), 0.0)
-        wire = b.kind in (BondKind.BLADE, BondKind.FROG)
+        wire = b.kind in (BondKind.BLADE, BondKind.FROG, BondKind.SECTION)
         yield Resistor(
             b.a, b.b, halves + per_mm * mm + extra[b.kind], Part.BOND if wire else Part.RAIL, None, b.kind.value
         )

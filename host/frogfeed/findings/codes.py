@@ -72,6 +72,7 @@ FILE_CODES: Mapping[str, CodeInfo] = _errors(
         "file-place-twice": "a place is joined more often than it has ends",
         "file-place-inside": "a buffer stop or open end in the middle of a line",
         "file-place-unused": "a declared place that no line names",
+        "file-section": "a switched section that takes in what it cannot, or a selector with nothing to select",
         "file-pulse-range": "a servo pulse outside the range its servo takes",
         "file-pulse-setting": "a servo pulse for a setting that its drive does not have",
         "file-pulse-missing": "a drive's pulses leave out one of its settings",
@@ -110,6 +111,9 @@ TRACK_CODES: Mapping[str, CodeInfo] = {
     "hangs-on-blade": _row("rails fed only by a blade touching its stock rail", Severity.WARNING),
     "hangs-on-joiner": _row("rails fed only through a metal joiner marked as not trusted", Severity.WARNING),
     "undecided": _row("no drive decides what a switched feed must carry", Severity.WARNING),
+    "section-apart": _row(
+        "a switched section takes in a piece that it does not touch", Severity.ERROR, acceptable=False
+    ),
     "section-short": _row("a reversing section shorter than the longest vehicle that conducts", Severity.ERROR),
     "section-length-unknown": _row("a reversing section or a vehicle whose length is not stated", Severity.NOTE),
     "reversing-dc": _row("a reversing section on DC, which changes polarity when its drive is thrown", Severity.NOTE),

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from frogfeed.layout.checks import pieces_by_path
-from frogfeed.layout.drives import DriveUseResolved, default_drive, resolve_use, stated_drive
+from frogfeed.layout.drives import SELECTOR_SLOTS, DriveUseResolved, default_drive, resolve_use, stated_drive
 from frogfeed.layout.ends import KindShape
 from frogfeed.layout.mistakes import Mistakes, did_you_mean, listed, nearest, shown
 from frogfeed.layout.positions import KeyPath
-from frogfeed.layout.schema import Drive, DriveKind, DriveUse, LayoutFile, OwnPiece, Piece
+from frogfeed.layout.schema import Drive, DriveKind, DriveUse, LayoutFile, OwnPiece, Piece, Place
 
 
-def _slot_path(path: KeyPath, piece: Piece, slot: str) -> KeyPath:
+def _slot_path(path: KeyPath, piece: Piece | Place, slot: str) -> KeyPath:
     return (*path, "drives", slot) if isinstance(piece, OwnPiece) else (*path, slot)
 
 
@@ -46,18 +46,13 @@ class DriveChecker:
     def _uses(self) -> None:
         own: dict[str, tuple[str, KeyPath]] = {}
         stated: list[tuple[str, str, KeyPath]] = []
-        for path, name, piece in pieces_by_path(self.file):
-            shape = self.shapes.get(name)
-            if shape is None:
-                continue
-            if isinstance(piece, OwnPiece):
-                self._unknown_slots(path, piece, shape)
-            for slot, settings in shape.slots.items():
-                at = _slot_path(path, piece, slot)
-                use = resolve_use(name, piece, slot, settings, len(shape.slots))
-                said = stated_drive(piece, slot)
+        for path, name, member, slots in self._slotted():
+            for slot, settings in slots.items():
+                at = _slot_path(path, member, slot)
+                use = resolve_use(name, member, slot, settings, len(slots))
+                said = stated_drive(member, slot)
                 if said is None:
-                    mine = default_drive(name, slot, len(shape.slots))
+                    mine = default_drive(name, slot, len(slots))
                     if (first := own.setdefault(mine, (name, path))) != (name, path):
                         self._own_twice(mine, name, path, *first)
                 else:
@@ -78,6 +73,18 @@ class DriveChecker:
                     " empty.",
                 )
         self.own = own
+
+    def _slotted(self) -> Iterator[tuple[KeyPath, str, Piece | Place, Mapping[str, tuple[str, ...]]]]:
+        """Every piece of a certain kind, and every place with a selector, with its drive slots."""
+        for path, name, piece in pieces_by_path(self.file):
+            shape = self.shapes.get(name)
+            if shape is not None:
+                if isinstance(piece, OwnPiece):
+                    self._unknown_slots(path, piece, shape)
+                yield path, name, piece, shape.slots
+        for name, place in self.file.place.items():
+            if place.selector is not None and name not in self.doubtful:
+                yield ("place", name), name, place, SELECTOR_SLOTS
 
     def _own_twice(self, drive: str, name: str, path: KeyPath, other: str, first: KeyPath) -> None:
         self.mistakes.add(

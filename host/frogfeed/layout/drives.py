@@ -3,15 +3,21 @@
 A piece that names no drive has one of its own: "T1" for a piece with one drive, "X1-a" and "X1-b" or "W-left" and
 "W-right" for a piece with two. A drive's settings are those of the pieces that use it by their own names; a piece
 whose settings bear other names says which is which: `drive = { name = "D1", left = "right", right = "left" }`.
+A switched place with a selector uses a drive as well, in a slot of that name.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from frogfeed.layout.ends import KindShape, built_in_shapes, kind_name
-from frogfeed.layout.schema import DriveRef, DriveUse, LayoutFile, OwnPiece, Piece
+from frogfeed.layout.schema import DriveRef, DriveUse, Hand, LayoutFile, OwnPiece, Piece, Place
+
+SELECTOR = "selector"
+"""The drive slot of a place that is told which side to follow."""
+
+SELECTOR_SLOTS: Mapping[str, tuple[str, ...]] = {SELECTOR: (Hand.LEFT.value, Hand.RIGHT.value)}
 
 
 class DriveUseResolved(NamedTuple):
@@ -21,7 +27,7 @@ class DriveUseResolved(NamedTuple):
     settings: Mapping[str, str]
 
 
-def stated_drive(piece: Piece, slot: str) -> DriveRef | None:
+def stated_drive(piece: Piece | Place, slot: str) -> DriveRef | None:
     """What the file says of a drive slot, or None where it leaves it out."""
     stated: DriveRef | None = piece.drives.get(slot) if isinstance(piece, OwnPiece) else getattr(piece, slot, None)
     return stated
@@ -32,7 +38,7 @@ def default_drive(piece: str, slot: str, slots: int) -> str:
     return piece if slots == 1 else f"{piece}-{slot.removeprefix('drive_')}"
 
 
-def resolve_use(name: str, piece: Piece, slot: str, settings: tuple[str, ...], slots: int) -> DriveUseResolved:
+def resolve_use(name: str, piece: Piece | Place, slot: str, settings: tuple[str, ...], slots: int) -> DriveUseResolved:
     """One slot's drive with its mapping; settings that the file does not map keep their names."""
     stated = stated_drive(piece, slot)
     if isinstance(stated, DriveUse):
@@ -44,16 +50,28 @@ def resolve_use(name: str, piece: Piece, slot: str, settings: tuple[str, ...], s
 def drive_uses(
     file: LayoutFile, kinds: Mapping[str, KindShape] | None = None
 ) -> dict[tuple[str, str], DriveUseResolved]:
-    """Every (piece, slot) of every piece of a known kind, built or not, with its drive; in the file's order."""
+    """Every (piece, slot) of every piece of a known kind, built or not, with its drive; in the file's order.
+
+    Places with a selector come last.
+    """
     shapes = built_in_shapes() if kinds is None else kinds
     uses: dict[tuple[str, str], DriveUseResolved] = {}
+    for name, member, slots in _slotted(file, shapes):
+        for slot, settings in slots.items():
+            uses[name, slot] = resolve_use(name, member, slot, settings, len(slots))
+    return uses
+
+
+def _slotted(
+    file: LayoutFile, shapes: Mapping[str, KindShape]
+) -> Iterator[tuple[str, Piece | Place, Mapping[str, tuple[str, ...]]]]:
     for name, piece in file.pieces().items():
         shape = shapes.get(kind_name(piece))
-        if shape is None:
-            continue
-        for slot, settings in shape.slots.items():
-            uses[name, slot] = resolve_use(name, piece, slot, settings, len(shape.slots))
-    return uses
+        if shape is not None:
+            yield name, piece, shape.slots
+    for name, place in file.place.items():
+        if place.selector is not None:
+            yield name, place, SELECTOR_SLOTS
 
 
 def drive_settings(file: LayoutFile, kinds: Mapping[str, KindShape] | None = None) -> dict[str, tuple[str, ...]]:
@@ -62,12 +80,12 @@ def drive_settings(file: LayoutFile, kinds: Mapping[str, KindShape] | None = Non
     A piece that uses the drive by its own settings' names decides; where all of them map, the mapped names do.
     """
     shapes = built_in_shapes() if kinds is None else kinds
-    pieces = file.pieces()
+    members = file.members()
     plain: dict[str, dict[str, None]] = {}
     mapped: dict[str, dict[str, None]] = {}
     uses = drive_uses(file, shapes)
     for (name, slot), use in uses.items():
-        by_name = not isinstance(stated_drive(pieces[name], slot), DriveUse)
+        by_name = not isinstance(stated_drive(members[name], slot), DriveUse)
         if by_name:
             plain.setdefault(use.drive, dict.fromkeys(use.settings.values()))
         mapped.setdefault(use.drive, {}).update(dict.fromkeys(use.settings.values()))

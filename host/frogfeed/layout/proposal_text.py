@@ -31,6 +31,15 @@ def proposed_text(before: Layout, after: Layout) -> str:
     for name, place in after.file.place.items():
         if before.file.place[name].feed != place.feed and place.feed is not None:
             changes["place", name, "feed"] = place.feed
+        if before.file.place[name].selector != place.selector:
+            changes["place", name, "selector"] = str(place.selector)
+        if before.file.place[name].takes_in != place.takes_in:
+            changes["place", name, "takes_in"] = list(place.takes_in)
+    for name, diamond in after.file.diamond.items():
+        if before.file.diamond[name].selector != diamond.selector:
+            changes["diamond", name, "selector"] = str(diamond.selector)
+    for name in after.file.drive.keys() - before.file.drive.keys():
+        changes["drive", name, "kind"] = after.file.drive[name].kind.value
     for name, items in after.lines.items():
         if before.lines[name] != items:
             changes["lines", name] = list(item_values(items))

@@ -32,6 +32,7 @@ from frogfeed.layout.panel_checks import check_panel, check_trips, panel_things
 from frogfeed.layout.positions import positions
 from frogfeed.layout.repair import validate
 from frogfeed.layout.schema import LayoutFile
+from frogfeed.layout.section_checks import check_sections
 
 __all__ = ["MOST_BYTES", "BadLayout", "read_layout", "read_layout_text"]
 
@@ -95,6 +96,7 @@ def read_layout_text(
     districts = frozenset(file.district) if checked.districts_known else None
     check_districts(file, districts, mistakes)
     check_accepts(file, mistakes)
+    check_sections(file, doubtful, mistakes)
     drives = DriveChecker(file, shapes, doubtful, mistakes)
     drives.check()
     check_trips(file, mistakes)

@@ -302,7 +302,7 @@ class Diamond(Piece):
 
     selector: DriveRef | None = Field(
         default=None,
-        description="a drive (such as a switch on the panel, kind = \"hand\") that says which track is in use, where "
+        description='a drive (such as a switch on the panel, kind = "hand") that says which track is in use, where '
         "no turnout does: left the one from a.left, right the one from a.right",
     )
 
@@ -357,6 +357,16 @@ class Place(Table):
     feed: Literal["switched"] | None = Field(
         default=None,
         description='"switched": live only as the turnouts around it are set, through a switched feed',
+    )
+    takes_in: tuple[Name, ...] = Field(
+        default=(),
+        description="pieces and places that its switched feed feeds as well, up to the gaps beyond them: a turnout of a"
+        " triangle with its tail",
+    )
+    selector: DriveRef | None = Field(
+        default=None,
+        description='a drive (such as a switch on the panel, kind = "hand") that says which side a switched section'
+        " follows while it is set to both: left the side of the end that a line names first, right the other",
     )
     built: Flag = Field(default=True, description="false leaves an unfinished place out")
     accept: tuple[Accept, ...] = Field(default=(), description="findings about this place that are known and wanted")
@@ -550,3 +560,7 @@ class LayoutFile(BaseModel):
     def pieces(self) -> dict[str, Piece]:
         """All pieces with rails of their own by name, in the file's order of tables."""
         return {**self.turnout, **self.three_way, **self.slip, **self.diamond, **self.piece}
+
+    def members(self) -> dict[str, Piece | Place]:
+        """All pieces and places by name."""
+        return {**self.pieces(), **self.place}

@@ -36,8 +36,8 @@ class KeepLink:
 
 @dataclass(frozen=True, slots=True)
 class BondRails:
-    """Solder a wire between two rails: `why` is a blade to its stock rail, or the rails of one frog
-    section.
+    """Solder a wire between two rails: `why` is a blade to its stock rail, the rails of one frog, or a gap inside a
+    switched section.
     """
 
     a: str
@@ -161,8 +161,11 @@ class _Own:
 
 def _own(network: RailNetwork) -> dict[str, _Own]:
     found: dict[str, _Own] = {name: _Own() for name in network.pieces}
+    with_frogs = {s.piece for s in network.sections} - {s.place for s in network.section_of.values()}
     for bond in network.bonds:
-        found[network.piece_of[bond.a]].bonds.append(bond)
+        # A bond between two pieces belongs to the one that has a frog, and so a card.
+        mine = next((r for r in (bond.a, bond.b) if network.piece_of[r] in with_frogs), bond.a)
+        found[network.piece_of[mine]].bonds.append(bond)
     for feed in network.feeds:
         found[network.piece_of[feed.rail]].feeds.append(feed)
     for s in network.switched:
@@ -174,7 +177,7 @@ def _own(network: RailNetwork) -> dict[str, _Own]:
 
 def _bonds(bonds: Iterable[Bond]) -> Iterable[Step]:
     listed = list(bonds)
-    for kind in (BondKind.BLADE, BondKind.FROG):
+    for kind in (BondKind.BLADE, BondKind.FROG, BondKind.SECTION):
         for bond in listed:
             if bond.kind is kind:
                 yield BondRails(bond.a, bond.b, kind)

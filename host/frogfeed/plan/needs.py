@@ -10,6 +10,7 @@ from frogfeed.electrics.circuit import supply_volts
 from frogfeed.layout.drives import drive_uses
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control, Drive, DriveKind, Piece
+from frogfeed.layout.schema import Place as LayoutPlace
 from frogfeed.plan.model import DriveNeed, FeedNeed, Place
 from frogfeed.track.conditions import Term, When, holds, join
 from frogfeed.track.network import RailNetwork, SwitchedFeed
@@ -30,21 +31,21 @@ def pieces_of_drives(layout: Layout) -> dict[str, list[str]]:
 
 def drive_needs(layout: Layout, network: RailNetwork) -> tuple[DriveNeed, ...]:
     """Every drive of the network, in its order."""
-    pieces = layout.file.pieces()
+    members = layout.file.members()
     users = pieces_of_drives(layout)
     return tuple(
-        _drive(layout, name, settings, users.get(name, []), pieces) for name, settings in network.drives.items()
+        _drive(layout, name, settings, users.get(name, []), members) for name, settings in network.drives.items()
     )
 
 
 def _drive(
-    layout: Layout, name: str, settings: tuple[str, ...], users: list[str], pieces: Mapping[str, Piece]
+    layout: Layout, name: str, settings: tuple[str, ...], users: list[str], members: Mapping[str, Piece | LayoutPlace]
 ) -> DriveNeed:
     table = drive_table(layout, name)
     place: Place | None = table.at_mm
     for user in users:
         if place is None:
-            place = pieces[user].at_mm
+            place = members[user].at_mm
     hand = table.kind is DriveKind.HAND
     watched = settings if table.contacts == "both" else settings[:1]
     contacts = tuple(f"{name}.{s}" for s in watched) if hand else ()

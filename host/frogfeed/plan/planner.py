@@ -399,10 +399,10 @@ def _drive_plan(
 
 def _normals(layout: Layout) -> dict[str, str]:
     """For each drive the setting that the first turnout on it calls normal."""
-    pieces = layout.file.pieces()
+    members = layout.file.members()
     found: dict[str, str] = {}
     for (name, _), use in drive_uses(layout.file, layout.kinds).items():
-        piece = pieces[name]
+        piece = members[name]
         if isinstance(piece, Turnout):
             there = use.settings.get(piece.normal.value)
             if there is not None:

@@ -19,6 +19,7 @@ from frogfeed.sheets.piece_rails import PieceRails, Stretch, lay_rails
 from frogfeed.sheets.placing import Label, NoRoomError, covers, draw, leader_of, place, samples
 from frogfeed.sheets.words import Words
 from frogfeed.track.catalogue import Kind
+from frogfeed.track.network import BondKind
 
 RAIL = Pen(0.7)
 CROSSING = Pen(0.9)
@@ -136,6 +137,8 @@ class _View:
                         self._link(step, a, b, cut=True)
                     case KeepLink(a, b) if self.below:
                         self._link(step, a, b, cut=False)
+                    case BondRails(a, b, BondKind.SECTION) if self.below:
+                        self._joint_bond(step, a, b)
                     case BondRails(a, b) if self.below:
                         self._bond(step, a, b)
                     case FitDropper(rail) if self.below:
@@ -408,6 +411,20 @@ class _View:
         self.solid.append(line)
         self.used += [pa, pb]
         self._step_label(step, line[len(line) // 2], (1.0, 0.0))
+
+    def _joint_bond(self, step: CardStep, a: str, b: str) -> None:
+        """A bond from one of the piece's rails past the joint at its end."""
+        rail = (a if a.partition(".")[0] == self.card.name else b).partition(".")[2]
+        end = next(e for e, shown in self.kind.ends.items() if rail in shown)
+        (x, y), out = self._end_point(end, rail)
+        pa, pb = (x - out * 3.0, y), (x + out * 3.2, y)
+        line = bow(pa, pb, 1.6 if out > 0 else -1.6)
+        self.sketch.line(*line, pen=Pen(0.55))
+        for p in (pa, pb):
+            self.sketch.rect(Box(p[0] - 0.75, p[1] - 0.75, p[0] + 0.75, p[1] + 0.75), None, 0.0)
+        self.solid.append(line)
+        self.used += [pa, pb]
+        self._step_label(step, line[len(line) // 2], (0.0, -1.0))
 
     def _bond_points(self, a: str, b: str) -> tuple[Point, Point]:
         """Where a bond is soldered: where the rails lie apart far enough to be told, near a blade's fixed end."""

@@ -10,6 +10,12 @@ from frogfeed.sheets.model import CardStep, Wire
 from frogfeed.sheets.words import Words
 from frogfeed.track.network import BondKind
 
+_BONDS = {
+    BondKind.BLADE: "step.bond.blade",
+    BondKind.FROG: "step.bond.frog",
+    BondKind.SECTION: "step.bond.section",
+}
+
 
 def step_text(step: CardStep, wires: Mapping[str, Wire], words: Words) -> str:
     """What to do, in one or two sentences."""
@@ -20,7 +26,7 @@ def step_text(step: CardStep, wires: Mapping[str, Wire], words: Words) -> str:
         case KeepLink(a, b):
             return words("step.keep", a=a, b=b)
         case BondRails(a, b, why):
-            return words("step.bond.blade" if why is BondKind.BLADE else "step.bond.frog", a=a, b=b)
+            return words(_BONDS[why], a=a, b=b)
         case FitJoiner():
             return _joiner(step, does, words)
         case FitDropper(rail, wire, size):

@@ -132,6 +132,7 @@ ENGLISH: Mapping[str, str] = {
     "step.keep": "Leave the factory link {a} – {b} in.",
     "step.bond.blade": "Bond blade {b} to rail {a}, where the blade moves least, so that it swings freely.",
     "step.bond.frog": "Bond {a} to {b}: one section with the frog.",
+    "step.bond.section": "Bond {a} to {b}: one switched section, on both sides of a gap or of a joiner that is not trusted.",
     "step.insulate": "Insulated joiner in the {hand} rail at {end}: {a} | {b}.",
     "step.insulate.both": "Insulated joiners in both rails at {end}: {a} | {b}; {c} | {d}.",
     "step.metal": "Metal joiner in the {hand} rail at {end}: {a} – {b}.",

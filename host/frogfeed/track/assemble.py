@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from frogfeed.layout.drives import drive_settings, drive_uses
+from frogfeed.layout.drives import SELECTOR, DriveUseResolved, drive_settings, drive_uses
 from frogfeed.layout.ends import kind_name
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Blades, Hand, Piece, Place, PlaceKind, Side
 from frogfeed.track.catalogue import Kind, kinds_of
 from frogfeed.track.clearance import vees
 from frogfeed.track.conditions import ALWAYS, NEVER, When, absorb, both
-from frogfeed.track.feeds import frog_feed, place_feed
+from frogfeed.track.feeds import Following, follow, frog_feed, place_feed
 from frogfeed.track.joints import EndFeed, walk_lines
 from frogfeed.track.network import (
     Bond,
@@ -20,31 +20,40 @@ from frogfeed.track.network import (
     Bridge,
     BridgeKind,
     Contact,
+    End,
+    EndSide,
     Feed,
     Joint,
     PieceEnds,
     RailNetwork,
     Road,
     Section,
+    SectionEnd,
     SwitchedFeed,
     Wire,
 )
 from frogfeed.track.pieces import PieceParts, expand
 from frogfeed.track.routes import Approaches, end_when
-from frogfeed.track.sides import label_ends
+from frogfeed.track.section_bonds import section_bonds
+from frogfeed.track.sides import all_sides, label_ends
 from frogfeed.track.tables import TooManyDrivesError, exclusive
+from frogfeed.track.zones import zones
 
 PLACE_RAILS = ("R1", "R2")
 
 
-def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None) -> RailNetwork:
-    """The rail network of a layout that was read whole. Pieces with `built = false` are left out."""
+def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None, *, feeds_to_come: bool = False) -> RailNetwork:
+    """The rail network of a layout that was read whole. Pieces with `built = false` are left out.
+
+    `feeds_to_come`: tables are derived as if track without a dropper had one of the first district, left on A.
+    """
     file = layout.file
     if kinds is None:
         kinds = kinds_of(layout)
     settings = dict(drive_settings(file, layout.kinds))
     slots: dict[str, dict[str, tuple[str, Mapping[str, str]]]] = {}
-    for (piece_name, slot), use in drive_uses(file, layout.kinds).items():
+    uses = drive_uses(file, layout.kinds)
+    for (piece_name, slot), use in uses.items():
         slots.setdefault(piece_name, {})[slot] = (use.drive, use.settings)
     parts: dict[str, PieceParts] = {}
     pieces: dict[str, PieceEnds] = {}
@@ -76,8 +85,8 @@ def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None) -> RailNet
     roads += [
         _place_road(name, place, free.get(name, ["a", "b"])) for name, place in file.place.items() if name not in absent
     ]
-    switched_places = frozenset(n for n, p in file.place.items() if p.feed == "switched" and n not in absent)
-    sections = _sections(parts, file.place, switched_places, layout)
+    takes_in = {n: p.takes_in for n, p in sorted(file.place.items()) if p.feed == "switched" and n not in absent}
+    sections = _sections(parts, takes_in, layout)
     network = _wire_up(
         layout,
         settings,
@@ -88,7 +97,9 @@ def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None) -> RailNet
         joined.end_feeds,
         roads,
         sections,
-        switched_places,
+        takes_in,
+        {name: use for (name, slot), use in uses.items() if slot == SELECTOR and name in file.place},
+        feeds_to_come,
     )
     short = tuple(v.bridge for v in vees(layout, network, kinds) if v.open)
     return replace(network, bridges=(*network.bridges, *short))
@@ -113,16 +124,14 @@ def _place_road(name: str, place: Place, unused: list[str]) -> Road:
     return Road(name, "a", end or "b", ALWAYS, (f"{name}.{r1}",), (f"{name}.{r2}",))
 
 
-def _sections(
-    parts: Mapping[str, PieceParts], places: Mapping[str, Place], switched: frozenset[str], layout: Layout
-) -> list[Section]:
+def _sections(parts: Mapping[str, PieceParts], switched_places: Iterable[str], layout: Layout) -> list[Section]:
     found: list[Section] = []
     pieces = layout.file.pieces()
     for name, p in parts.items():
         bonded = pieces[name].facts[1] is Blades.BONDED
         for frog, rails in p.sections:
             found.append(Section(f"{name}.{frog.name}", name, rails, bonded, layout.piece_at(name)))
-    for name in sorted(switched):
+    for name in switched_places:
         for rail in PLACE_RAILS:
             found.append(Section(f"{name}.{rail}", name, (f"{name}.{rail}",), True, layout.at("place", name)))
     return found
@@ -138,40 +147,48 @@ def _wire_up(
     end_feeds: Iterable[EndFeed],
     roads: list[Road],
     sections: list[Section],
-    switched_places: frozenset[str],
+    takes_in: Mapping[str, tuple[str, ...]],
+    selectors: Mapping[str, DriveUseResolved],
+    feeds_to_come: bool,
 ) -> RailNetwork:
     approaches = Approaches(joints, roads)
     forbidden = tuple(t for p in parts.values() for t in p.forbidden)
     fouling = frozenset(pair for p in parts.values() for pair in p.fouling)
     roads, undecided = _refine(roads, fouling, approaches, settings)
-    sides = label_ends(end_feeds, joints, roads, switched_places)
+    switched_zones = zones(takes_in, joints, roads)
+    section_of = {end: SectionEnd(z.place, hand) for z in switched_zones.values() for end, hand in z.hands.items()}
+    sides = label_ends(end_feeds, joints, roads, section_of.keys())
+    if feeds_to_come:
+        first = next(iter(layout.file.district))
+        sides = all_sides(sides, joints, roads, section_of.keys(), lambda _: first)
+    following = {
+        name: follow(z, selectors.get(name), approaches, sides, settings) for name, z in switched_zones.items()
+    }
     by_piece: dict[str, list[Road]] = {}
     for r in roads:
         by_piece.setdefault(r.piece, []).append(r)
-    switched: list[SwitchedFeed] = []
-    fixed: list[Feed] = []
-    for s in sections:
-        if s.piece in switched_places:
-            switched.append(place_feed(s, by_piece[s.piece][0], approaches, sides, settings))
-            continue
-        found = frog_feed(s, by_piece[s.piece], sides, settings, undecided.get(s.piece, NEVER))
-        if isinstance(found, Feed):
-            fixed.append(found)
-        elif found is not None:
-            switched.append(found)
+    bonds = [b for p in parts.values() for b in p.bonds]
+    bonds += [
+        Bond(a, b, BondKind.UNTRUSTED if hand in j.untrusted else BondKind.JOINER, j.at)
+        for j in joints
+        for hand, (a, b) in ((Hand.LEFT, j.left), (Hand.RIGHT, j.right))
+        if hand not in j.gaps
+    ]
+    contacts: tuple[Contact, ...] = tuple(c for p in parts.values() for c in p.contacts)
+    for name, z in switched_zones.items():
+        bonds += section_bonds(z, _own_rails(name), joints, roads, bonds, contacts)
+    switched, fixed = _feeds(sections, by_piece, following, sides, settings, undecided)
     rails = [r for p in parts.values() for r in p.rails]
     rails += [f"{n}.{r}" for n in layout.file.place if n in pieces for r in PLACE_RAILS]
-    bonds = [b for p in parts.values() for b in p.bonds]
     bridges: list[Bridge] = []
-    used = end_when(roads)
+    used = dict(end_when(roads))
+    for f in following.values():
+        for end, when in f.open.items():
+            used[end] = both(used[end], when)
     for j in joints:
-        pairs = ((Hand.LEFT, j.left), (Hand.RIGHT, j.right))
-        for hand, (a, b) in pairs:
+        for hand, (a, b) in ((Hand.LEFT, j.left), (Hand.RIGHT, j.right)):
             if hand in j.gaps:
                 bridges.append(Bridge(a, b, both(used[j.a], used[j.b]), BridgeKind.JOINT, j.at))
-            else:
-                kind = BondKind.UNTRUSTED if hand in j.untrusted else BondKind.JOINER
-                bonds.append(Bond(a, b, kind, j.at))
     refined = {r.name: r for r in roads}
     always = {frozenset((b.a, b.b)) for b in bonds}
     for p in parts.values():
@@ -180,7 +197,6 @@ def _wire_up(
                 road = refined[g.road.name]
                 bridges.append(Bridge(g.a, g.b, road.when, BridgeKind.INTERNAL, pieces[road.piece].at))
     wires = {f"{d}.{side}": Wire(f"{d}.{side}", d, side) for d in layout.file.district for side in (Side.A, Side.B)}
-    contacts: tuple[Contact, ...] = tuple(c for p in parts.values() for c in p.contacts)
     in_phase = frozenset(frozenset((name, other)) for name, d in layout.file.district.items() for other in d.in_phase)
     return RailNetwork(
         drives=dict(settings),
@@ -200,9 +216,44 @@ def _wire_up(
         piece_of={r: r.split(".", 1)[0] for r in rails},
         sides=sides,
         sections=tuple(sections),
+        section_of=section_of,
+        apart={name: z.apart for name, z in switched_zones.items() if z.apart},
         cut_links=tuple(pair for p in parts.values() for pair in p.cut_links),
         commons=frozenset(frozenset((name, o)) for name, d in layout.file.district.items() for o in d.common_with),
     )
+
+
+def _feeds(
+    sections: Iterable[Section],
+    roads: Mapping[str, list[Road]],
+    following: Mapping[str, Following],
+    sides: Mapping[End, EndSide],
+    settings: Mapping[str, tuple[str, ...]],
+    undecided: Mapping[str, When],
+) -> tuple[list[SwitchedFeed], list[Feed]]:
+    """The feeds of all sections: those of switched places first, for the frogs inside them follow these."""
+    switched: list[SwitchedFeed] = []
+    fixed: list[Feed] = []
+    own: dict[str, dict[Hand, SwitchedFeed]] = {}
+    for s in sections:
+        if s.piece in following:
+            hand = next(h for h, rail in _own_rails(s.piece).items() if rail == s.rails[0])
+            own.setdefault(s.piece, {})[hand] = place_feed(s, hand is Hand.LEFT, following[s.piece], settings)
+    inside = {end: (hand, own[name]) for name, f in following.items() for end, hand in f.zone.hands.items()}
+    for s in sections:
+        if s.piece in following:
+            continue
+        found = frog_feed(s, roads[s.piece], sides, inside, settings, undecided.get(s.piece, NEVER))
+        if isinstance(found, Feed):
+            fixed.append(found)
+        elif found is not None:
+            switched.append(found)
+    return [*switched, *(feed for feeds in own.values() for feed in feeds.values())], fixed
+
+
+def _own_rails(place: str) -> dict[Hand, str]:
+    """A place's rails by the hand on which they lie, looking in at its end a."""
+    return dict(zip((Hand.LEFT, Hand.RIGHT), (f"{place}.{r}" for r in PLACE_RAILS), strict=True))
 
 
 def _refine(

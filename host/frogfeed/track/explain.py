@@ -8,13 +8,13 @@ from dataclasses import replace
 from frogfeed.findings.codes import info
 from frogfeed.findings.finding import Finding, Location, Severity
 from frogfeed.layout.model import Layout
-from frogfeed.layout.schema import Piece, Place
 from frogfeed.track.answers import Clash, Dead, Hangs, NoCircuit, NotProven, Short, Solver
 from frogfeed.track.conditions import Term
 from frogfeed.track.contract import Via
 from frogfeed.track.explain_clearance import clearance_findings
+from frogfeed.track.explain_sections import loop_findings, section_findings, undecided_findings
 from frogfeed.track.loops import ReturnLoop, return_loops
-from frogfeed.track.network import Bond, BondKind, BridgeKind, RailNetwork, Road, SwitchedFeed
+from frogfeed.track.network import Bond, BondKind, BridgeKind, RailNetwork, Road
 from frogfeed.track.phrases import list_of, when_text
 from frogfeed.track.runthrough import RunThrough, run_throughs
 
@@ -318,34 +318,6 @@ class Explainer:
             pairs = self.__dict__["_contacts"] = frozenset(frozenset((c.a, c.b)) for c in self._network.contacts)
         return frozenset((a, b)) in pairs
 
-    def loop(self, loop: ReturnLoop) -> Finding:
-        """A return loop, with the stretches of plain track that could become its reversing section."""
-        places = self._layout.file.place
-        longest = sorted(loop.places, key=lambda p: -(places[p].length_mm or 0))
-        if longest:
-            p = longest[0]
-            cure = (
-                f'Make {p} a reversing section: insulated joiners in both rails at both its ends, feed = "switched" in '
-                f"[place.{p}], and no dropper of its own. It must be longer than every vehicle that conducts."
-            )
-        else:
-            cure = (
-                "Name a stretch of plain track on the loop as a place, longer than every vehicle that conducts, "
-                'insulate both rails at both its ends and give it feed = "switched".'
-            )
-        if self._layout.file.layout.control == "dc":
-            cure += " On DC reverse the main's controller while the train is inside; the section never flips under it."
-        return self._finding(
-            "return-loop",
-            loop.pieces[0],
-            f"The track comes back to itself turned round, through {list_of(loop.pieces)}.",
-            "Left rail meets right rail: conducting, it is a dead short; with gaps, each train shorts at one of them.",
-            cure,
-            self._at(loop.pieces[0]),
-            None,
-            tuple(f"{p}.{e}" for p, e in loop.ends),
-        )
-
     def run_throughs(self, found: Iterable[RunThrough]) -> Iterator[Finding]:
         """What a train does that trails through a piece set against it; one finding a piece."""
         grouped: dict[str, list[RunThrough]] = {}
@@ -388,84 +360,6 @@ class Explainer:
                 rails,
             )
 
-    def _deciding(self, piece: str) -> str:
-        """What can decide between two roads that are set at once."""
-        cure = "Throw one of the turnouts on either side away from it, so that only one road is set"
-        if piece in self._layout.file.diamond:
-            return (
-                f'{cure}; or give {piece} a selector input: selector = "S" in [diamond.{piece}], with [drive.S] of '
-                'kind = "hand" for a switch on the panel.'
-            )
-        return f"{cure}."
-
-    def reversing(self) -> Iterator[Finding]:
-        """Each reversing section: whether it is long enough, and on DC that it turns with its turnout."""
-        seen: set[str] = set()
-        for s in self._network.switched:
-            sides = {self._network.wires[row.wire].side for row in s.rows}
-            if s.piece in self._layout.file.place and len(sides) > 1 and s.piece not in seen:
-                seen.add(s.piece)
-                yield from self._section_length(s)
-                if self._layout.file.layout.control != "dc":
-                    continue
-                yield self._finding(
-                    "reversing-dc",
-                    s.piece,
-                    f"Throwing {list_of(s.drives)} changes the polarity of the section {s.piece}, also under a train.",
-                    "On DC a moving train would reverse on the spot; wheels and gears suffer.",
-                    "Stop inside the section with the controller at zero, throw, reverse the controller, then go on.",
-                    s.at,
-                    None,
-                    (s.rail,),
-                )
-
-    def _section_length(self, s: SwitchedFeed) -> Iterator[Finding]:
-        """A reversing section must hold every vehicle that conducts from end to end."""
-        length = self._layout.file.place[s.piece].length_mm
-        vehicle = self._layout.file.layout.longest_conducting_vehicle_mm
-        why = "A vehicle that stands in both gaps at once joins the section to the main at both ends: a short."
-        if length is not None and vehicle is not None and length < vehicle:
-            yield self._finding(
-                "section-short",
-                s.piece,
-                f"The section {s.piece} is {length:g} mm long, shorter than the longest vehicle that conducts "
-                f"({vehicle:g} mm).",
-                why,
-                "Move the gaps farther apart, or keep that vehicle away.",
-                s.at,
-                None,
-                (s.rail,),
-            )
-        elif length is None or vehicle is None:
-            lacks = [
-                word
-                for word, known in ((f"length_mm of {s.piece}", length), ("longest_conducting_vehicle_mm", vehicle))
-                if known is None
-            ]
-            yield self._finding(
-                "section-length-unknown",
-                s.piece,
-                f"Whether the reversing section {s.piece} holds every vehicle that conducts is not known.",
-                why,
-                f"State {list_of(lacks)}, and this is decided.",
-                s.at,
-                None,
-                (s.rail,),
-            )
-
-    def undecided(self, s: SwitchedFeed) -> Finding:
-        """Settings at which no drive says which road is set."""
-        return self._finding(
-            "undecided",
-            s.piece,
-            f"No setting decides what {s.output} must carry {when_text(s.undecided[0])}: two roads are set at once.",
-            "The feed stays off there, so the frog is dead until the other drives choose.",
-            self._deciding(s.piece),
-            s.at,
-            s.undecided[0],
-            (s.rail,),
-        )
-
 
 def track_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
     """Everything the solver has to say of a layout, accepted findings turned into notes."""
@@ -478,7 +372,7 @@ def track_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
 
 def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer) -> Iterator[Finding]:
     loops = tuple(return_loops(network, frozenset(layout.file.place)))
-    yield from (words.loop(x) for x in loops)
+    yield from loop_findings(layout, network, loops)
     yield from (words.short(x, loops) for x in solver.shorts())
     yield from (f for x in merged_dead(network, solver.dead()) if (f := words.dead(x)) is not None)
     by_plastic = (BridgeKind.VEE, BridgeKind.OBTUSE)
@@ -487,8 +381,8 @@ def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer)
     places = layout.file.place
     yield from (words.no_circuit(x) for x in solver.no_circuit() if not x.held or x.road.piece in places)
     yield from (words.hangs(x) for x in merged_hangs(network, solver.hangs()))
-    yield from (words.undecided(x) for x in network.switched if x.undecided)
-    yield from words.reversing()
+    yield from undecided_findings(layout, network)
+    yield from section_findings(layout, network)
     yield from words.run_throughs(run_throughs(solver))
     yield from words.not_proven(solver.not_proven)
 
@@ -518,8 +412,7 @@ def merged_hangs(network: RailNetwork, found: Iterable[Hangs]) -> Iterator[Hangs
 
 def accepted(layout: Layout) -> Mapping[tuple[str, str], str]:
     """(piece or place, code) -> the modeller's reason."""
-    members: dict[str, Piece | Place] = {**layout.file.pieces(), **layout.file.place}
-    return {(name, a.code): a.reason for name, m in members.items() for a in m.accept}
+    return {(name, a.code): a.reason for name, m in layout.file.members().items() for a in m.accept}
 
 
 def accept(finding: Finding, accepts: Mapping[tuple[str, str], str]) -> Finding:

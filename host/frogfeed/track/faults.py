@@ -86,7 +86,7 @@ def wiring(network: RailNetwork) -> Wiring:
 
 def _bond_faults(network: RailNetwork) -> Iterator[Fault]:
     for i, b in enumerate(network.bonds):
-        if b.kind in (BondKind.BLADE, BondKind.FROG):
+        if b.kind in (BondKind.BLADE, BondKind.FROG, BondKind.SECTION):
             yield Fault(FaultKind.BOND_MISSING, f"{b.a} to {b.b}", (i,), ())
         elif b.kind in (BondKind.JOINER, BondKind.UNTRUSTED) and b.a != b.b:
             yield Fault(FaultKind.JOINER_OPEN, f"{b.a} to {b.b}", (i,), ())

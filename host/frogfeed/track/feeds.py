@@ -2,39 +2,144 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
+from frogfeed.layout.drives import DriveUseResolved
 from frogfeed.layout.schema import Hand
-from frogfeed.track.conditions import ALWAYS, NEVER, When, both, holds
+from frogfeed.track.conditions import ALWAYS, NEVER, When, both, either, holds
 from frogfeed.track.network import End, EndSide, Feed, Road, Section, SwitchedFeed, TableRow
 from frogfeed.track.routes import Approaches
 from frogfeed.track.sides import road_wire
-from frogfeed.track.tables import OFF, Decision, TooManyDrivesError, decide, drives_in
+from frogfeed.track.tables import OFF, Decision, TooManyDrivesError, as_when, decide, drives_in, tabulate
+from frogfeed.track.zones import Border, Zone
+
+
+@dataclass(frozen=True, slots=True)
+class Following:
+    """Which side a switched section follows: each border with what the track beyond it carries, and when it counts.
+
+    `wires`: the wires of the section's first and second rail while it follows this border. `open`: when a train may
+    pass the border, as far as the section has a say. `undecided`: when it is set to borders that differ and nothing
+    chooses.
+    """
+
+    zone: Zone
+    borders: tuple[Border, ...]
+    wires: tuple[tuple[str, str], ...]
+    when: tuple[When, ...]
+    open: Mapping[End, When]
+    undecided: When
+
+
+def follow(
+    zone: Zone,
+    selector: DriveUseResolved | None,
+    approaches: Approaches,
+    sides: Mapping[End, EndSide],
+    settings: Mapping[str, tuple[str, ...]],
+) -> Following:
+    """What a switched section follows: the side to which it is set, and where it is set to two, what its selector says.
+
+    Sides differ where left meets right, as on a return loop. A section whose own turnouts choose between such sides
+    follows these alone, whatever lies beyond; one with sides that agree is live as soon as it is set to any.
+    """
+    found: list[tuple[Border, tuple[str, str]]] = []
+    for border in zone.borders:
+        seen = approaches.sides_beyond(border.end, sides)
+        if seen is not None:
+            first = zone.hands[border.end]
+            found.append((border, (seen.wire(first), seen.wire(first.other))))
+    borders = tuple(b for b, _ in found)
+    wires = tuple(w for _, w in found)
+    ways = [b.way for b in borders]
+    outward = [approaches.outward(b.end) for b in borders]
+    either_way = [both(w, o) for w, o in zip(ways, outward, strict=True)]
+    differ = [(i, j) for j in range(len(found)) for i in range(j) if wires[i] != wires[j]]
+    # Its own turnouts choose, else those beyond, else both together: the first that never leaves two sides to follow.
+    choices = [ways, outward, either_way] if differ else [outward]
+    when = next((w for w in choices if _contested(w, differ) == NEVER), either_way)
+    contested = _contested(when, differ)
+    if contested == NEVER or selector is None:
+        return Following(zone, borders, wires, tuple(when), {}, contested)
+    chosen = [_chosen(b, c, contested, selector, settings) for b, c in zip(borders, when, strict=True)]
+    return Following(
+        zone,
+        borders,
+        wires,
+        tuple(held for held, _ in chosen),
+        {b.end: open_ for b, (_, open_) in zip(borders, chosen, strict=True)},
+        NEVER,
+    )
+
+
+def _contested(when: Sequence[When], differ: Iterable[tuple[int, int]]) -> When:
+    """Where two of these conditions hold at once that must not."""
+    found = NEVER
+    for i, j in differ:
+        found = either(found, both(when[i], when[j]))
+    return found
+
+
+def _chosen(
+    border: Border,
+    when: When,
+    contested: When,
+    selector: DriveUseResolved,
+    settings: Mapping[str, tuple[str, ...]],
+) -> tuple[When, When]:
+    """When a section with a selector follows this border, and when a train may pass it."""
+    says = selector.settings[(Hand.LEFT if border.by == "a" else Hand.RIGHT).value]
+    drives = drives_in(when, contested, (((selector.drive, says),),))
+    free = tabulate(drives, settings, lambda at: not holds(contested, at) or at[selector.drive] == says)
+    held = tabulate(drives, settings, lambda at: holds(when, at))
+    return (
+        as_when({k: held[k] and free[k] for k in free}, drives, settings),
+        as_when(free, drives, settings),
+    )
+
+
+def place_feed(s: Section, first: bool, following: Following, settings: Mapping[str, tuple[str, ...]]) -> SwitchedFeed:
+    """The feed of one rail of a switched section (`first`: its place's first rail), off where it is set to no side."""
+    wants = [(when, pair[0 if first else 1]) for when, pair in zip(following.when, following.wires, strict=True)]
+
+    def value(at: Mapping[str, str]) -> str | None:
+        found = {wire for when, wire in wants if holds(when, at)}
+        return found.pop() if len(found) == 1 else OFF
+
+    return _switched(s, wants, value, True, settings, following.undecided)
 
 
 def frog_feed(
     s: Section,
     roads: list[Road],
     sides: Mapping[End, EndSide],
+    sections: Mapping[End, tuple[Hand, Mapping[Hand, SwitchedFeed]]],
     settings: Mapping[str, tuple[str, ...]],
     undecided: When,
 ) -> SwitchedFeed | Feed | None:
     """The feed of a frog section: switched by its table, straight from a bus where all roads agree.
 
-    None where no dropper says what the roads carry; the solver then finds the section never fed.
+    `sections` has, for every end in a switched section, the hand of the section's first rail looking in, and the
+    section's feeds by hand (left: its first rail's). None where no dropper says what the roads carry; the solver then
+    finds the section never fed.
     """
     wants: list[tuple[When, str]] = []
     rails = set(s.rails)
     for r in roads:
         for hand, under in ((Hand.LEFT, r.left), (Hand.RIGHT, r.right)):
-            if rails.intersection(under):
-                # Where the road lies in a switched section no dropper says what it carries: off is what is sure.
+            if not rails.intersection(under):
+                continue
+            inside = sections.get((r.piece, r.start))
+            if inside is None:
+                # Where the road ends in a switched section no dropper says what it carries: off is what is sure.
                 wants.append((r.when, road_wire(r, hand, sides) or OFF))
+            else:
+                wants += _section_wants(r, hand, *inside, settings)
     if all(w == OFF for _, w in wants):
         return None
     if len({w for _, w in wants}) == 1:
         return Feed(s.rails[0], wants[0][1], None, None, s.at)
-    drives = drives_in(*(w for w, _ in wants), undecided)
 
     def value(at: Mapping[str, str]) -> str | None:
         found = {wire for when, wire in wants if holds(when, at)}
@@ -42,41 +147,48 @@ def frog_feed(
             return OFF
         return found.pop() if found else None
 
+    feed = _switched(s, wants, value, s.bonded, settings, undecided)
+    if not feed.drives and feed.rows and not undecided:
+        return Feed(s.rails[0], feed.rows[0].wire, None, None, s.at)
+    return feed
+
+
+def _section_wants(
+    road: Road,
+    hand: Hand,
+    first: Hand,
+    feeds: Mapping[Hand, SwitchedFeed],
+    settings: Mapping[str, tuple[str, ...]],
+) -> list[tuple[When, str]]:
+    """What a road inside a switched section carries on one hand: as the section does, and off where that is off."""
+    feed = feeds[Hand.LEFT if hand is first else Hand.RIGHT]
+    wants = [(when, row.wire) for row in feed.rows if (when := both(road.when, row.when)) != NEVER]
+    drives = drives_in(road.when, *(row.when for row in feed.rows))
+    try:
+        rest = tabulate(
+            drives, settings, lambda at: holds(road.when, at) and not any(holds(row.when, at) for row in feed.rows)
+        )
+    except TooManyDrivesError:
+        return [(road.when, OFF)]
+    off = as_when(rest, drives, settings)
+    return [*wants, (off, OFF)] if off else wants
+
+
+def _switched(
+    s: Section,
+    wants: Sequence[tuple[When, str]],
+    value: Callable[[Mapping[str, str]], str | None],
+    bonded: bool,
+    settings: Mapping[str, tuple[str, ...]],
+    undecided: When,
+) -> SwitchedFeed:
+    """The feed of a section whose wire at given settings is `value`, over the fewest drives that decide it."""
+    drives = drives_in(*(when for when, _ in wants), undecided)
     try:
         d = decide(drives, settings, value, undecided)
     except TooManyDrivesError:
         d = Decision((), (), ALWAYS)
     rows = tuple(TableRow(when, wire) for wire, when in d.rows)
-    district = (rows[0].wire if rows else wants[0][1]).rpartition(".")[0]
-    return SwitchedFeed(s.rails[0], s.output, s.piece, district, rows, d.drives, s.bonded, d.undecided, s.at)
-
-
-def place_feed(
-    s: Section,
-    road: Road,
-    approaches: Approaches,
-    sides: Mapping[End, EndSide],
-    settings: Mapping[str, tuple[str, ...]],
-) -> SwitchedFeed:
-    """The feed of a switched section: the polarity of the side to which it is set, off where none is."""
-    hand = Hand.LEFT if s.rails[0] in road.left else Hand.RIGHT
-    wants: list[tuple[When, str]] = []
-    for end, mine in (("a", hand), ("b", hand.other)):
-        seen = approaches.sides_beyond((s.piece, end), sides)
-        if seen is not None:
-            # Looking out of the section, its left rail continues as the right rail of an end that is looked into.
-            wants.append((approaches.outward((s.piece, end)), seen.wire(mine)))
-    drives = drives_in(*(w for w, _ in wants))
-
-    def value(at: Mapping[str, str]) -> str | None:
-        found = {wire for when, wire in wants if holds(when, at)}
-        return found.pop() if len(found) == 1 else OFF
-
-    both_set: When = both(wants[0][0], wants[1][0]) if len({w for _, w in wants}) == 2 else NEVER
-    try:
-        d = decide(drives, settings, value, both_set)
-    except TooManyDrivesError:
-        d = Decision((), (), ALWAYS)
-    rows = tuple(TableRow(when, wire) for wire, when in d.rows)
-    district = wants[0][1].rpartition(".")[0] if wants else ""
-    return SwitchedFeed(s.rails[0], s.output, s.piece, district, rows, d.drives, True, d.undecided, s.at)
+    known = rows[0].wire if rows else next((wire for _, wire in wants if wire != OFF), "")
+    district = known.rpartition(".")[0]
+    return SwitchedFeed(s.rails[0], s.output, s.piece, district, rows, d.drives, bonded, d.undecided, s.at)

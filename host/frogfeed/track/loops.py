@@ -27,12 +27,15 @@ class ReturnLoop:
 
 
 def return_loops(network: RailNetwork, place_names: frozenset[str]) -> Iterator[ReturnLoop]:
-    """Every independent return loop that no switched section breaks; linear in the size of the railway."""
-    switched = {s.piece for s in network.switched if s.piece in place_names}
+    """Every independent return loop that no switched section breaks; linear in the size of the railway.
+
+    A section breaks what crosses its border: within it, and outside, a track can still come back turned round.
+    """
+    section = {end: s.place for end, s in network.section_of.items()}
     near: dict[End, list[End]] = {}
 
     def link(a: End, b: End) -> None:
-        if a[0] not in switched and b[0] not in switched:
+        if section.get(a) == section.get(b):
             near.setdefault(a, []).append(b)
             near.setdefault(b, []).append(a)
 

@@ -20,6 +20,7 @@ class BondKind(StrEnum):
     LINK = "factory link"
     BLADE = "blade bond"
     FROG = "frog bond"
+    SECTION = "section bond"
     COMMON = "common"
 
 
@@ -196,9 +197,21 @@ class Section:
     at: Location | None
 
 
+@dataclass(frozen=True, slots=True)
+class SectionEnd:
+    """An end inside the switched section of a place; `first` is the hand, looking in, of the place's first rail."""
+
+    place: str
+    first: Hand
+
+
 @dataclass(frozen=True)
 class RailNetwork:
-    """Everything the solver, the electrics, the bench and the sheets know of the rails."""
+    """Everything the solver, the electrics, the bench and the sheets know of the rails.
+
+    `section_of` says to which switched section an end belongs; `apart` what a place takes in that does not
+    touch it.
+    """
 
     drives: Mapping[str, tuple[str, ...]]
     rails: tuple[str, ...]
@@ -219,3 +232,5 @@ class RailNetwork:
     commons: frozenset[frozenset[str]] = field(default=frozenset())
     cut_links: tuple[tuple[str, str], ...] = ()
     sections: tuple[Section, ...] = ()
+    section_of: Mapping[End, SectionEnd] = field(default_factory=dict)
+    apart: Mapping[str, tuple[str, ...]] = field(default_factory=dict)

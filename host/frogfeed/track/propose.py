@@ -2,10 +2,11 @@
 
 What is stated stays; only what is missing is added, each thing with its reason:
 
-1. A return loop gets a reversing section: a named stretch of plain track on it, insulated at both ends.
+1. A return loop gets a reversing section: a stretch of plain track on it, or one with a turnout, insulated all round.
 2. Districts are parted by the fewest joints (a minimum cut).
 3. Each piece is made sound: a plastic frog with bonded blades, a live frog isolated and fed through a switch.
-4. A rail whose two sides cannot always agree is insulated; every conductor without a feed gets one dropper.
+4. Where no drive decides which way a section or a diamond is used, a switch on the panel says it.
+5. A rail whose two sides cannot always agree is insulated; every conductor without a feed gets one dropper.
 
 Every insulated joiner is forced by what stands on its two sides, and every dropper by its conductor, so the set is a
 least one once the pieces' making and the cuts are given; the bound says how far the cuts can be from the least.
@@ -21,17 +22,17 @@ from frogfeed.findings.finding import Finding, Location, Severity
 from frogfeed.layout.ends import kind_name
 from frogfeed.layout.lines import FeedItem, GapItem, JoinerItem, LengthItem, LineItem
 from frogfeed.layout.model import Layout
-from frogfeed.layout.schema import Blades, FrogFeed, Hand, LayoutFile, Links, Make, Piece, Side
-from frogfeed.track.assemble import assemble
+from frogfeed.layout.schema import Blades, Drive, DriveKind, FrogFeed, Hand, LayoutFile, Links, Make, Piece, Side
+from frogfeed.track.assemble import PLACE_RAILS, assemble
 from frogfeed.track.catalogue import kinds_of
 from frogfeed.track.clearance import vees
 from frogfeed.track.contract import Contracted
 from frogfeed.track.cuts import Cut, part_districts
 from frogfeed.track.explain import track_findings
-from frogfeed.track.joints import EndFeed
 from frogfeed.track.loops import return_loops
 from frogfeed.track.network import End, EndSide, Joint, RailNetwork, Road
-from frogfeed.track.sides import label_ends, road_wire
+from frogfeed.track.reversing import reversing_section, with_section
+from frogfeed.track.sides import all_sides, road_wire
 
 NOWHERE = Location("proposed", 1, 1)
 BOTH = (Hand.LEFT, Hand.RIGHT)
@@ -44,6 +45,7 @@ class Action(StrEnum):
     LINKS = "remove the factory links"
     BLADES = "bond the blades"
     SWITCH = "feed the frog through a switch"
+    SELECTOR = "selector switch"
     GAP = "insulated joiner"
     DROPPER = "dropper"
 
@@ -90,14 +92,16 @@ def propose(layout: Layout) -> Proposal:
     items: list[Proposed] = []
     layout = _with_sections(layout, items)
     layout = _with_sound_pieces(layout, items)
+    layout = _with_selectors(layout, items)
     network = assemble(layout)
     edits: dict[tuple[str, int], _Edit] = {}
     cut = part_districts(layout, network)
     _cut_districts(network, cut, edits, items)
-    _insulate(network, _changing(network, _sides(layout, network, cut)), edits, items)
+    _insulate(network, _changing(network, _sides(network, cut)), edits, items)
     layout = _edited(layout, edits)
     edits = {}
-    network = assemble(layout)
+    # A frog that carries one wire at all settings is fed from that wire, and with it what conducts to the frog.
+    network = assemble(layout, feeds_to_come=True)
     _feed(layout, network, cut, edits, items)
     layout = _edited(layout, edits)
     findings = tuple(track_findings(layout, assemble(layout)))
@@ -109,38 +113,59 @@ def _with_file(layout: Layout, file: LayoutFile) -> Layout:
 
 
 def _with_sections(layout: Layout, items: list[Proposed]) -> Layout:
-    """Make one place on each return loop a reversing section."""
-    longest_vehicle = layout.file.layout.longest_conducting_vehicle_mm or 0.0
+    """A reversing section on each return loop, as far as one fits."""
     while True:
         network = assemble(layout)
         loop = next(iter(return_loops(network, frozenset(layout.file.place))), None)
-        places = layout.file.place
-        fitting = [] if loop is None else [
-            p for p in loop.places if (places[p].length_mm or longest_vehicle) >= longest_vehicle
-        ]  # fmt: skip
-        if loop is None or not fitting:
+        section = None if loop is None else reversing_section(layout, network, loop)
+        if loop is None or section is None:
             return layout
-        chosen = max(fitting, key=lambda p: (places[p].length_mm or 0.0, p))
+        taken = f", with {', '.join(section.takes_in)}" if section.takes_in else ""
         items.append(
             Proposed(
                 Action.REVERSING,
-                chosen,
-                f"the track comes back to itself turned round through {', '.join(loop.pieces)}; this stretch must take "
-                "the polarity of the side to which it is set",
+                section.place + taken,
+                f"the track comes back to itself turned round through {', '.join(loop.pieces)}; this must take the "
+                "polarity of the side to which it is set",
             )
         )
-        changed = {**places, chosen: places[chosen].model_copy(update={"feed": "switched"})}
-        layout = _with_file(layout, layout.file.model_copy(update={"place": changed}))
+        layout = with_section(layout, section)
 
 
-def _sound(piece: Piece, frogs: int, bridged: bool) -> tuple[Links, Blades, FrogFeed]:
-    """The facts that make a piece with so many frogs sound, changing as little as may be."""
+def _with_selectors(layout: Layout, items: list[Proposed]) -> Layout:
+    """A selector for every section and diamond that some setting leaves undecided."""
+    network = assemble(layout, feeds_to_come=True)
+    file = layout.file
+    places, diamonds, drives = dict(file.place), dict(file.diamond), dict(file.drive)
+    for name in dict.fromkeys(s.piece for s in network.switched if s.undecided):
+        drive = f"{name}-way"
+        if drive in drives or drive in network.drives:
+            continue
+        update = {"selector": drive}
+        if name in places:
+            places[name] = places[name].model_copy(update=update)
+            reason = "it is set to two sides at once that differ, and no turnout says which one a train comes from"
+        elif name in diamonds and diamonds[name].kind is None:
+            diamonds[name] = diamonds[name].model_copy(update=update)
+            reason = "both its tracks are set at once, and no turnout says which one a train takes"
+        else:
+            continue
+        drives[drive] = Drive(kind=DriveKind.HAND)
+        items.append(Proposed(Action.SELECTOR, name, reason))
+    return _with_file(layout, file.model_copy(update={"place": places, "diamond": diamonds, "drive": drives}))
+
+
+def _sound(piece: Piece, frogs: int, bridged: bool, inside: bool) -> tuple[Links, Blades, FrogFeed]:
+    """The facts that make a piece with so many frogs sound, changing as little as may be.
+
+    `inside` a switched section, where no dropper can feed what has lost its links.
+    """
     links, blades, frog = piece.facts
     isolated = (Links.REMOVED, Blades.BONDED, FrogFeed.SWITCHED)
     if frog is FrogFeed.SWITCHED:
         unbonded = piece.make is Make.LIVE_FROG and frogs == 1 and links is Links.IN and blades is Blades.CONTACT
         return piece.facts if unbonded else isolated
-    if piece.make is Make.INSULATED_FROG and not bridged and (links is Links.IN or frogs == 1):
+    if piece.make is Make.INSULATED_FROG and not bridged and (links is Links.IN or (frogs == 1 and not inside)):
         return links, Blades.BONDED, frog
     return isolated
 
@@ -150,6 +175,7 @@ def _with_sound_pieces(layout: Layout, items: list[Proposed]) -> Layout:
     network = assemble(layout)
     kinds = kinds_of(layout)
     bridged = {v.piece for v in vees(layout, network, kinds) if v.open}
+    inside = {piece for piece, _ in network.section_of}
     file = layout.file
     updates: dict[str, Mapping[str, Piece]] = {}
     members: dict[str, Mapping[str, Piece]] = {"turnout": file.turnout, "three_way": file.three_way}
@@ -160,7 +186,7 @@ def _with_sound_pieces(layout: Layout, items: list[Proposed]) -> Layout:
             changed[name] = piece
             if not piece.built:
                 continue
-            was, now = piece.facts, _sound(piece, len(kinds[kind_name(piece)].frogs), name in bridged)
+            was, now = piece.facts, _sound(piece, len(kinds[kind_name(piece)].frogs), name in bridged, name in inside)
             if was != now:
                 items += _reasons(name, piece, bool(kinds[kind_name(piece)].tips), was, now, name in bridged)
                 changed[name] = piece.model_copy(
@@ -242,7 +268,7 @@ def _changing(network: RailNetwork, sides: Mapping[End, EndSide]) -> dict[str, s
             for hand, under in ((Hand.LEFT, r.left), (Hand.RIGHT, r.right))
             if set(s.rails).intersection(under)
         }
-        if len(wires) > 1 or len(roads[s.piece]) == 1:
+        if len(wires) > 1 or any((s.piece, r.start) in network.section_of for r in roads[s.piece]):
             found |= dict.fromkeys(s.rails, s.output)
     near: dict[str, list[str]] = {}
     for b in network.bonds:
@@ -256,6 +282,9 @@ def _changing(network: RailNetwork, sides: Mapping[End, EndSide]) -> dict[str, s
             if other not in found:
                 found[other] = found[rail]
                 todo.append(other)
+    for (piece, end), section in network.section_of.items():
+        for hand, rail in zip(BOTH, network.pieces[piece].ends[end], strict=True):
+            found.setdefault(rail, f"{section.place}.{PLACE_RAILS[0 if hand is section.first else 1]}")
     return found
 
 
@@ -264,7 +293,7 @@ def _feed(
 ) -> None:
     """One dropper for every conductor that has none and changes no polarity."""
     contracted = Contracted(network)
-    sides = _sides(layout, network, cut)
+    sides = _sides(network, cut)
     sections = _changing(network, sides)
     fed = {g.index for g in contracted.groups if g.fed}
     for j, end, outward in _spots(network, layout):
@@ -309,21 +338,10 @@ def _spots(network: RailNetwork, layout: Layout) -> list[tuple[Joint, End, bool]
     return sorted(gapped, key=lambda s: s[1][0] not in layout.file.place)
 
 
-def _sides(layout: Layout, network: RailNetwork, cut: Cut) -> Mapping[End, EndSide]:
-    """What every end should carry: as stated droppers say, else left A in the direction of the first line met."""
-    barriers = frozenset(s.piece for s in network.sections if s.piece in layout.file.place)
-    sides = dict(network.sides)
-    while True:
-        loose = next(
-            (end for j in network.joints for end in (j.b, j.a) if end not in sides and end[0] not in barriers),
-            None,
-        )
-        if loose is None:
-            return sides
-        seed = EndFeed(loose, cut.district_of[loose[0]], Side.A)
-        sides |= {
-            e: s for e, s in label_ends([seed], network.joints, network.roads, barriers).items() if e not in sides
-        }
+def _sides(network: RailNetwork, cut: Cut) -> dict[End, EndSide]:
+    return all_sides(
+        network.sides, network.joints, network.roads, network.section_of.keys(), cut.district_of.__getitem__
+    )
 
 
 def _edited(layout: Layout, edits: Mapping[tuple[str, int], _Edit]) -> Layout:
