@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from frogfeed.bench.bench import Bench
 from frogfeed.console.link import LinkMaker
@@ -24,6 +24,9 @@ from frogfeed.demo.railway import demo_file
 from frogfeed.layout.reading import read_layout
 
 CHROMIUM = "/usr/bin/chromium"
+LONG_S = 90.0
+"""How long anything is waited for: a machine that is slow and busy gets there too."""
+LONG_MS = 1000 * LONG_S
 FLAGS = [
     "--headless",
     "--no-sandbox",
@@ -64,7 +67,7 @@ class Console:
     def get(self, section: str, key: str) -> Any:
         return self.session.store.get(section, key)
 
-    def wait(self, done: Any, limit_s: float = 15.0) -> None:
+    def wait(self, done: Any, limit_s: float = LONG_S) -> None:
         """Wait until `done()` holds."""
         end = time.monotonic() + limit_s
         while not done():
@@ -83,7 +86,7 @@ def serving(session: Session, file: Path, bench: Bench | None = None) -> Iterato
     servers: list[uvicorn.Server] = []
     thread = threading.Thread(target=lambda: run(session, ready=told.append, stop=servers.append), daemon=True)
     thread.start()
-    end = time.monotonic() + 15
+    end = time.monotonic() + LONG_S
     while not told or not servers[0].started:
         assert time.monotonic() < end and thread.is_alive(), "the console did not start"
         time.sleep(0.02)
@@ -91,7 +94,7 @@ def serving(session: Session, file: Path, bench: Bench | None = None) -> Iterato
         yield Console(session, told[0], file, bench)
     finally:
         servers[0].should_exit = True
-        thread.join(15)
+        thread.join(LONG_S)
         assert not thread.is_alive()
 
 
@@ -159,6 +162,7 @@ def demo_copy(folder: Path) -> Path:
 def browser() -> Iterator[Browser]:
     if not Path(CHROMIUM).exists():
         pytest.skip(f"no browser at {CHROMIUM}: `make system` says how to get it")
+    expect.set_options(timeout=LONG_MS)
     with sync_playwright() as p:
         found = p.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield found
@@ -171,6 +175,7 @@ def opened(
 ) -> Iterator[Page]:
     """A page that has drawn the railway; errors in its scripts, or reports of its policy, fail the test."""
     context = browser.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
+    context.set_default_timeout(LONG_MS)
     page = context.new_page()
     troubles: list[str] = []
     page.on("pageerror", lambda e: troubles.append(str(e)))

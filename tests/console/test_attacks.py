@@ -30,7 +30,7 @@ from frogfeed.console.seat import AttachedSeat
 from frogfeed.console.seat_port import SeatTransport
 from frogfeed.console.serve import listen
 from frogfeed.console.session import Session
-from tests.console.conftest import Console, serving
+from tests.console.conftest import LONG_S, Console, serving
 
 
 def get(console: Console, path: str, *, key: str | None = "", **headers: str) -> httpx.Response:
@@ -47,7 +47,7 @@ def ws(
         headers["Host"] = host
     used = console.base if origin == "" else origin
     with (
-        socket.create_connection(("127.0.0.1", console.served.port), timeout=5) as sock,
+        socket.create_connection(("127.0.0.1", console.served.port), timeout=LONG_S) as sock,
         connect(
             f"ws://{host or f'127.0.0.1:{console.served.port}'}/ws",
             sock=sock,
@@ -63,7 +63,7 @@ def ws(
 def ask(conn: ClientConnection, text: str) -> dict[str, Any]:
     conn.send(text)
     while True:
-        message: dict[str, Any] = json.loads(conn.recv(timeout=5))
+        message: dict[str, Any] = json.loads(conn.recv(timeout=LONG_S))
         if message["t"] == "answer":
             return message
 
@@ -105,7 +105,7 @@ def test_another_name_for_this_host_is_turned_away(console: Console, host: str) 
 def test_two_hosts_or_none_are_turned_away(console: Console) -> None:
     good = f"127.0.0.1:{console.served.port}"
     for hosts in ([], [good, good], [good, "evil.example"]):
-        with socket.create_connection(("127.0.0.1", console.served.port), timeout=5) as sock:
+        with socket.create_connection(("127.0.0.1", console.served.port), timeout=LONG_S) as sock:
             lines = [
                 "GET / HTTP/1.1",
                 *(f"Host: {h}" for h in hosts),
@@ -168,7 +168,7 @@ def test_page_files_fetch_nothing_from_elsewhere(console: Console) -> None:
     ],
 )  # fmt: skip
 def test_no_other_file_is_served(console: Console, path: str) -> None:
-    with socket.create_connection(("127.0.0.1", console.served.port), timeout=5) as sock:
+    with socket.create_connection(("127.0.0.1", console.served.port), timeout=LONG_S) as sock:
         head = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{console.served.port}\r\n"
         head += f"Cookie: {console.cookie}={console.key}\r\n"
         sock.sendall((head + "Connection: close\r\n\r\n").encode())
@@ -194,7 +194,7 @@ def test_a_message_too_long_closes_the_socket_and_nothing_else(console: Console)
             conn.send("x" * (MOST_BYTES + 1))
             with pytest.raises(ConnectionClosed) as e:
                 while True:
-                    conn.recv(timeout=5)
+                    conn.recv(timeout=LONG_S)
             assert e.value.rcvd is not None and e.value.rcvd.code == 1009
         assert ask(other, '{"id":1,"do":"layout"}')["ok"]["name"] == "Saltmarsh Quay"
 
@@ -271,7 +271,7 @@ def test_broken_messages_are_refused_with_a_reason_and_change_nothing(console: C
 
 def test_a_visitor_sees_all_and_touches_nothing(console: Console) -> None:
     with ws(console, key=console.visitor_key) as conn:
-        first = json.loads(conn.recv(timeout=5))
+        first = json.loads(conn.recv(timeout=LONG_S))
         assert first["role"] == "visitor"
         for name, command in COMMANDS.items():
             answer = ask(

@@ -26,10 +26,9 @@ from frogfeed.console.attach import advertised
 from frogfeed.console.railway import Railway
 from frogfeed.console.seat_port import ConsoleGone
 from frogfeed.console.turns import IDLE_S, Turns
-from tests.console.conftest import Console, demo_copy, on_bench, with_links
+from tests.console.conftest import LONG_S, Console, demo_copy, on_bench, with_links
 from tests.console.fake import FakeBoard, FakeLink
 
-LONG_S = 120.0
 FROGFEED = [sys.executable, "-u", "-c", "from frogfeed.cli import main; main()"]
 
 

@@ -20,7 +20,7 @@ from frogfeed.console.refusals import RefusedError
 from frogfeed.console.session import Session
 from frogfeed.console.terminal import prove_layout, trim_drive, wait_ready
 from frogfeed.layout.reading import read_layout_text
-from tests.console.conftest import demo_copy, with_links, yard
+from tests.console.conftest import LONG_S, demo_copy, with_links, yard
 from tests.console.fake import FakeBoard, FakeLink
 
 
@@ -31,7 +31,7 @@ def seat(railway: Railway, tmp_path: Path) -> Iterator[OwnSeat]:
     found = OwnSeat(
         Session(file, railway_of(read_layout_text(file.read_text(), str(file))), {"B1": lambda: FakeLink(board)})
     )
-    wait_ready(found, "B1")
+    wait_ready(found, "B1", LONG_S)
     yield found
     found.close()
 

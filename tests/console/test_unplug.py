@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from playwright.sync_api import Browser, expect
 
+from frogfeed.board.errors import BoardRefused
 from frogfeed.console.railway import Railway
-from tests.console.conftest import attached, demo_copy, opened, with_links
+from frogfeed.console.session import Session
+from tests.console.conftest import attached, demo_copy, opened, serving, with_links
 from tests.console.fake import FakeBoard, FakeLink
 
 
@@ -29,7 +32,7 @@ def test_unplugged_and_back_in_the_middle_of_a_route(railway: Railway, browser: 
         page.locator('.lever[aria-label="T1"] button', has_text="right").click()
         expect(page.locator("#notice")).to_contain_text("B1")
         board.plugged = True
-        expect(page.locator("#faults")).not_to_contain_text("went away", timeout=5000)
+        expect(page.locator("#faults")).not_to_contain_text("went away")
         expect(page.locator('.rail[data-rail="T1.F"]').first).to_have_attribute("data-is", "b")
         console.wait(lambda: not any(d["moving"] for d in console.session.store.section("drives").values()))
         page.click("#lay")
@@ -88,5 +91,47 @@ def test_the_console_ended_and_started_again_is_found_by_the_page(
         expect(page.locator("#file")).to_contain_text("quay.toml")
         with attached(console) as seat:
             seat.ask("throw", drive="T1", to="right")
-        expect(page.locator('.lever[aria-label="T1"] .where')).to_have_text("at right", timeout=5000)
+        expect(page.locator('.lever[aria-label="T1"] .where')).to_have_text("at right")
     assert board.at["T1"] == "right"
+
+
+def test_a_virtual_board_gets_its_settings_without_being_asked_for_and_a_real_one_does_not(
+    railway: Railway, tmp_path: Path
+) -> None:
+    for sends in (True, False):
+        board = FakeBoard(railway, "B1")
+        board.settings = None
+        file = demo_copy(tmp_path)
+        session = Session(file, railway, {"B1": lambda b=board: FakeLink(b)}, sends=sends)
+        told: list[str] = []
+        put = session.store.put
+
+        def watch(section: str, key: str, value: object, put: Any = put, told: list[str] = told) -> bool:
+            if section == "faults" and value is not None:
+                told.append(key)
+            return bool(put(section, key, value))
+
+        session.store.put = watch  # type: ignore[method-assign]
+        with serving(session, file) as console:
+            console.wait(lambda c=console: (c.get("boards", "B1") or {}).get("up"))
+            if sends:
+                console.wait(lambda c=console: c.get("boards", "B1")["matches"])
+                assert "settings B1" not in told
+            else:
+                console.wait(lambda c=console: (c.get("faults", "settings B1") or {}).get("do") == "push")
+        assert (board.settings is not None) == sends
+
+
+def test_a_board_that_refuses_its_settings_at_the_start_is_told(railway: Railway, tmp_path: Path) -> None:
+    class Refusing(FakeLink):
+        def push(self, document: bytes, layout_text: bytes) -> None:
+            raise BoardRefused("push.commit", 8, "flash is worn out", where="fake", cure="")
+
+    board = FakeBoard(railway, "B1")
+    board.settings = None
+    file = demo_copy(tmp_path)
+    session = Session(file, railway, {"B1": lambda: Refusing(board)}, sends=True)
+    with serving(session, file) as console:
+        console.wait(lambda: any(x["what"] == "settings not sent" for x in console.get("log", "lines") or ()))
+        board.event("start")
+        console.wait(lambda: console.get("faults", "settings B1"))

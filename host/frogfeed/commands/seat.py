@@ -18,6 +18,10 @@ from frogfeed.console.seat import Seat
 from frogfeed.console.session import Session
 from frogfeed.console.terminal import wait_ready
 
+READY_S = 8.0
+BENCH_S = 60.0
+"""A virtual board comes for certain, on a slow machine later."""
+
 
 @contextmanager
 def seated(file: Path, ports: tuple[str, ...], bench: bool, board: str | None = None) -> Iterator[tuple[Seat, Railway]]:
@@ -31,10 +35,10 @@ def seated(file: Path, ports: tuple[str, ...], bench: bool, board: str | None = 
                 seat = OwnSeat(Session(file, railway, links))
             stack.callback(seat.close)
             for name in railway.documents if board is None else [board]:
-                wait_ready(seat, name)
+                wait_ready(seat, name, BENCH_S if bench else READY_S)
                 if bench:
                     seat.ask("push", board=name)
-                    wait_ready(seat, name)
+                    wait_ready(seat, name, BENCH_S)
             yield seat, railway
     except RefusedError as refused:
         fail(str(refused), BOARD)

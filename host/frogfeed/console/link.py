@@ -12,7 +12,7 @@ from frogfeed.board.messages import BoardState, DriveState, Hello, Notification
 from frogfeed.board.transfer import push_board
 from frogfeed.board.transport import Opener
 
-LIMITS = Limits(answer_s=0.8, hello_s=2.5, reconnect_s=0.0, tries=2)
+LIMITS = Limits(answer_s=1.5, hello_s=4.0, reconnect_s=0.0, tries=2)
 """Short waits: the owner of a port comes round again by itself, and the page says meanwhile that the board is away."""
 
 FIRST_NUMBER = 1_000_000

@@ -143,10 +143,9 @@ class Owner:
     def _greet_again(self, link: BoardLink) -> None:
         state = link.state()
         self._catch_up(link)
-        if state is not None:
-            self._measure(link, state)
-            self._know(state)
-            self._sink(self.board, Up(link.hello or link.connect(), state, link.where))
+        self._measure(link, state)
+        self._know(state)
+        self._sink(self.board, Up(link.hello or link.connect(), state, link.where))
 
     def _catch_up(self, link: BoardLink) -> None:
         """Pass on what the board said before its last answer: reports must never overtake each other."""

@@ -53,6 +53,8 @@ class Reporter:
         self._sensors: dict[str, list[str]] = {}
         self._jumping: set[str] = set()
         self._up: set[str] = set()
+        self.sent_by_itself: set[str] = set()
+        """Boards that are about to get their settings without being asked: that they have none is no fault."""
         self.trims: dict[tuple[str, str], int] = {}
         self._log: deque[dict[str, Any]] = deque(maxlen=LOG_LINES)
         self._log_number = 0
@@ -123,6 +125,8 @@ class Reporter:
         self._show_rails()
 
     def _settings_fault(self, board: str, settings: str | None, matches: bool, reason: str | None) -> None:
+        if settings is None and board in self.sent_by_itself:
+            return
         if settings is None:
             what, why = f"{board} holds no settings", reason or "none were ever sent to it"
         elif not matches:

@@ -76,6 +76,7 @@ class Session:
             self.owners[board] = Owner(board, make, sink)
             self.owners[board].start()
             if self.sends:
+                self.reporter.sent_by_itself.add(board)
                 self._sending.add(asyncio.create_task(self._send_first(board)))
 
     def _take(self, board: str, report: Report) -> None:
@@ -96,6 +97,7 @@ class Session:
                 await self.push(board)
             except RefusedError as refused:
                 self.reporter.note(board, "settings not sent", refused.what)
+        self.reporter.sent_by_itself.discard(board)
 
     async def stop(self) -> None:
         """Give all ports back."""

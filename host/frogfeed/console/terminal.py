@@ -20,7 +20,7 @@ HELP = (
 )
 
 
-def wait_ready(seat: Seat, board: str, limit_s: float = 8.0) -> None:
+def wait_ready(seat: Seat, board: str, limit_s: float) -> None:
     """Wait until a board answers. Raises RefusedError with what is wrong."""
     if wait_for(seat, lambda: bool((seat.get("boards", board) or {}).get("up")), limit_s):
         return

@@ -27,6 +27,13 @@ export function replace(element, ...children) {
   element.replaceChildren(...children.flat().filter((c) => c !== null && c !== undefined));
 }
 
+// Draw a part anew while the keyboard stays where it was: what had the focus is found again by its id.
+export function keepFocus(act) {
+  const id = document.activeElement?.id;
+  act();
+  if (id && document.activeElement?.id !== id) byId(id)?.focus();
+}
+
 // Set text, attribute or class only where it differs: most updates change little.
 export function setText(element, text) {
   if (element.textContent !== text) element.textContent = text;

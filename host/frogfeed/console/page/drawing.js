@@ -12,7 +12,7 @@ let places = new Map();
 let bands = null;
 let svg = null;
 let scale = 0;
-let picked = { place: null, joint: null };
+let picked = { place: null, joint: null, rail: null };
 let onPick = { place: () => {}, piece: () => {}, joint: () => {}, rail: () => {} };
 let mode = "throw"; // throw | joint | rail
 
@@ -249,6 +249,7 @@ function refreshAll() {
   for (const b of blades) showBlade(b);
   for (const name of pieces.keys()) showPiece(name);
   showRoute();
+  for (const [kind, value] of Object.entries(picked)) if (value !== null) markPicked(kind, value);
 }
 
 export function showChanges(d) {
@@ -265,7 +266,7 @@ export function showChanges(d) {
 
 export function markPicked(kind, value) {
   picked[kind] = value;
-  for (const e of svg.querySelectorAll(".joint-touch")) setAttribute(e, "data-picked", kind === "joint" && e.dataset.joint === String(value) ? "yes" : null);
+  if (kind === "joint") for (const e of svg.querySelectorAll(".joint-touch")) setAttribute(e, "data-picked", e.dataset.joint === String(value) ? "yes" : null);
   if (kind === "place") for (const [name, { group }] of places) setAttribute(group, "data-picked", name === value ? "yes" : null);
   if (kind === "rail") for (const [name, list] of rails) for (const e of list) setAttribute(e, "data-picked", name === value ? "yes" : null);
 }

@@ -1,6 +1,6 @@
 // Changing the plan: gaps, droppers, and what has been done to a piece. Each change is checked at once.
 
-import { byId, make, replace, sentence, setText, speak, told } from "/page/dom.js";
+import { byId, keepFocus, make, replace, sentence, setText, speak, told } from "/page/dom.js";
 import { mayTouch, order, page, state } from "/page/net.js";
 import { card } from "/page/railway.js";
 import { markPicked, onPicks } from "/page/drawing.js";
@@ -10,6 +10,8 @@ export const hint = "Press a joint between two tracks, or choose a joint or a pi
 
 let boxes = {};
 let undo = 0;
+let shownJoint = "";
+let shownSide = "before";
 
 const CHOICES = {
   make: [["live-frog", "frog of metal"], ["insulated-frog", "frog of plastic"]],
@@ -27,19 +29,22 @@ export function build(view) {
     pieceBody: make("div", { class: "plan-body" }),
     findings: make("ol", { class: "findings" }),
     count: make("p", { class: "progress", role: "status", id: "plan-count" }),
-    save: make("button", { type: "button", class: "main", id: "plan-save", onclick: () => done("edit.save") }, "Save into the layout file"),
-    undo: make("button", { type: "button", id: "plan-undo", onclick: () => done("edit.undo") }, "Take back the last change"),
-    drop: make("button", { type: "button", class: "plain", id: "plan-drop", onclick: () => done("edit.drop") }, "Back to the saved file"),
+    said: make("p", { class: "quiet", id: "plan-said", role: "status" }),
+    save: make("button", { type: "button", class: "main", id: "plan-save", onclick: () => done("edit.save", {}, "Saved into the layout file; its comments are as they were. Send the settings to the boards when no train moves.") }, "Save into the layout file"),
+    undo: make("button", { type: "button", id: "plan-undo", onclick: () => done("edit.undo", {}, "The last change is taken back.") }, "Take back the last change"),
+    drop: make("button", { type: "button", class: "plain", id: "plan-drop", onclick: () => done("edit.drop", {}, "The page shows the file as it is saved.") }, "Back to the saved file"),
   };
   view.append(make("div", { class: "column" },
     card("Joint", make("p", { class: "route" }, make("label", { for: "plan-joint" }, "Between"), boxes.joint), boxes.jointBody),
     card("Piece", make("p", { class: "route" }, make("label", { for: "plan-piece" }, "Piece"), boxes.piece), boxes.pieceBody)),
-    card("What check says", boxes.count, make("p", { class: "actions" }, boxes.save, boxes.undo, boxes.drop), boxes.findings));
+    card("What check says", boxes.count, make("p", { class: "actions" }, boxes.save, boxes.undo, boxes.drop), boxes.said, boxes.findings));
   onPicks({ joint: (n) => { boxes.joint.value = n; pickJoint(n); }, piece: (name) => { if (page.layout.pieces[name]) { boxes.piece.value = name; showPiece(); } } });
 }
 
-async function done(name, parameters = {}) {
+async function done(name, parameters = {}, words = "") {
+  setText(boxes.said, "");
   const answer = await order(name, parameters);
+  if (answer) setText(boxes.said, words || "Changed here and checked; not saved yet.");
   if (answer?.undo !== undefined) undo = answer.undo;
   buttons();
 }
@@ -56,7 +61,7 @@ export function layout() {
   replace(boxes.piece, Object.keys(page.layout.pieces).map((p) => make("option", { value: p }, p)));
   if ([...boxes.joint.options].some((o) => o.value === joint)) boxes.joint.value = joint;
   if (piece in page.layout.pieces) boxes.piece.value = piece;
-  show();
+  keepFocus(show);
 }
 
 function show() {
@@ -68,7 +73,7 @@ function show() {
 
 function choice(name, value, options, act) {
   return make("div", { class: "choice", role: "radiogroup", "aria-label": name }, options.map(([v, text]) =>
-    make("label", {}, make("input", { type: "radio", name: `choice-${name}`, value: v, checked: v === value, disabled: !mayTouch(), onchange: () => act(v) }), text)));
+    make("label", {}, make("input", { type: "radio", id: `choice-${name}-${v}`, name: `choice-${name}`, value: v, checked: v === value, disabled: !mayTouch(), onchange: () => act(v) }), text)));
 }
 
 function pickJoint(n, say = true) {
@@ -80,10 +85,14 @@ function pickJoint(n, say = true) {
   const feed = make("select", { id: "plan-feed", "aria-label": "droppers" }, make("option", { value: "" }, "none"), page.layout.districts.map((d) => [make("option", { value: `${d}:A` }, `${d}, A on the left rail`), make("option", { value: `${d}:B` }, `${d}, B on the left rail`)]).flat());
   const side = make("select", { id: "plan-side", "aria-label": "side of the joint" }, make("option", { value: "before" }, `on ${j.a[0]}'s side`), make("option", { value: "after" }, `on ${j.b[0]}'s side`));
   const stated = () => {
+    shownSide = side.value;
     const f = j.feeds[side.value];
     feed.value = f ? `${f.district}:${f.left}` : "";
   };
-  side.value = j.feeds.after && !j.feeds.before ? "after" : "before";
+  const same = shownJoint === `${j.a} ${j.b}`;
+  side.value = same ? shownSide : j.feeds.after && !j.feeds.before ? "after" : "before";
+  shownJoint = `${j.a} ${j.b}`;
+  shownSide = side.value;
   side.addEventListener("change", stated);
   stated();
   feed.disabled = side.disabled = !mayTouch();

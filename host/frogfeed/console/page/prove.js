@@ -1,6 +1,6 @@
 // Proving: the board's steps by themselves, the meter's readings one by one, and the record.
 
-import { byId, make, replace, setText, speak } from "/page/dom.js";
+import { byId, keepFocus, make, replace, setText, speak } from "/page/dom.js";
 import { mayTouch, order, page, state } from "/page/net.js";
 import { card } from "/page/railway.js";
 import { markPicked } from "/page/drawing.js";
@@ -21,11 +21,12 @@ export function build(view) {
     state: make("p", { class: "progress", role: "status", id: "prove-state" }),
     rows: make("tbody"),
     record: make("p", { class: "actions" }),
+    empty: make("p", { class: "quiet", id: "prove-empty" }, "A proof throws every drive both ways and watches the board; then it asks you for the meter's readings, one by one, and keeps a record beside the layout file."),
   };
   view.append(card("Proof",
     make("p", { class: "route no-print" }, make("label", { for: "prove-by" }, "Proven by"), boxes.by, boxes.meter, make("label", { for: "prove-meter" }, "with the meter's readings"), boxes.start, boxes.stop),
-    boxes.ask, boxes.state, boxes.record,
-    make("div", { class: "wide", tabindex: 0, role: "region", "aria-label": "Steps of the proof" }, make("table", { class: "steps-table" }, make("thead", {}, make("tr", {}, ...["", "Step", "Expected", "Found"].map((t) => make("th", { scope: "col" }, t)))), boxes.rows))));
+    boxes.ask, boxes.state, boxes.record, boxes.empty,
+    boxes.table = make("div", { class: "wide", tabindex: 0, role: "region", "aria-label": "Steps of the proof" }, make("table", { class: "steps-table" }, make("thead", {}, make("tr", {}, ...["", "Step", "Expected", "Found"].map((t) => make("th", { scope: "col" }, t)))), boxes.rows))));
 }
 
 const SIGN = { open: "☐", pass: "☑", fail: "✕", skip: "–" };
@@ -34,7 +35,10 @@ const SAY = { open: "not done", pass: "passed", fail: "failed", skip: "left out"
 function show() {
   const p = state.proof.now;
   boxes.start.disabled = !mayTouch() || (p && p.state !== "ended");
-  boxes.stop.disabled = !mayTouch() || !p || p.state === "ended";
+  boxes.stop.disabled = !mayTouch();
+  boxes.stop.hidden = !p || p.state === "ended";
+  boxes.empty.hidden = Boolean(p);
+  boxes.table.hidden = !p;
   if (!p) {
     setText(boxes.state, "");
     replace(boxes.rows);
@@ -48,7 +52,7 @@ function show() {
     make("tr", { class: `step ${result}`, "aria-current": name === p.step && p.state !== "ended" ? "step" : null },
       make("td", {}, make("span", { class: `tick ${result}`, role: "img", "aria-label": SAY[result] }, SIGN[result])), make("th", { scope: "row" }, what), make("td", {}, expected), make("td", {}, found))));
   replace(boxes.record, p.state === "ended" ? [make("button", { type: "button", onclick: () => print() }, "Print the record"), make("a", { href: "/record.json", download: "proof.json", class: "button plain" }, "Get the record")] : []);
-  ask(p);
+  keepFocus(() => ask(p));
 }
 
 function ask(p) {
@@ -65,11 +69,11 @@ function ask(p) {
   const kind = p.by_hand ? "hand" : "meter";
   const say = (answer) => order("prove.answer", { step: name, answer, note: "" });
   const buttons = kind === "meter"
-    ? [make("button", { type: "button", class: "main", onclick: () => say("closed") }, "It reads closed"), make("button", { type: "button", class: "main", onclick: () => say("open") }, "It reads open")]
+    ? [make("button", { type: "button", class: "main", id: "prove-closed", onclick: () => say("closed") }, "It reads closed"), make("button", { type: "button", class: "main", id: "prove-open", onclick: () => say("open") }, "It reads open")]
     : [];
   replace(boxes.ask, make("h3", {}, kind === "meter" ? "Put the meter on" : "By hand"), make("p", { class: "big" }, what),
     kind === "meter" ? make("p", { class: "quiet" }, "Continuity, track supplies off, boards on.") : make("p", { class: "quiet" }, "The page goes on by itself when the contacts say so."),
-    make("p", { class: "actions" }, buttons, make("button", { type: "button", class: "plain", onclick: () => say("skip") }, "Leave this one out")));
+    make("p", { class: "actions" }, buttons, make("button", { type: "button", class: "plain", id: "prove-skip", onclick: () => say("skip") }, "Leave this one out")));
   for (const b of boxes.ask.querySelectorAll("button")) b.disabled = !mayTouch();
   speak(what);
   const rail = /between (\S+)/.exec(what)?.[1];

@@ -1,6 +1,6 @@
 // The railway's own view: levers, routes, currents, feeds, and what happened.
 
-import { byId, make, replace, setAttribute, setText, speak } from "/page/dom.js";
+import { byId, keepFocus, make, replace, setAttribute, setText, speak } from "/page/dom.js";
 import { mayTouch, order, page, state } from "/page/net.js";
 import { markPicked, onPicks } from "/page/drawing.js";
 
@@ -17,6 +17,7 @@ export function build(view) {
     levers: make("div", { class: "levers" }),
     route: make("form", { class: "route", onsubmit: lay }),
     progress: make("p", { class: "progress", role: "status" }),
+    off: make("button", { type: "button", class: "plain", id: "lay-stop", hidden: true, onclick: () => order("lay.stop") }, "Take it off"),
     feeds: make("tbody"),
     currents: make("div", { class: "currents" }),
     log: make("ol", { class: "log" }),
@@ -26,7 +27,7 @@ export function build(view) {
   boxes.route.append(
     make("label", { for: "route-from" }, "From"), from, make("label", { for: "route-to" }, "to"), to,
     make("button", { type: "submit", id: "lay" }, "Lay the route"),
-    make("button", { type: "button", class: "plain", id: "lay-stop", onclick: () => order("lay.stop") }, "Take it off"));
+    boxes.off);
   view.append(make("div", { class: "column" },
     card("Route", boxes.route, boxes.progress),
     card("Drives", boxes.levers)), make("div", { class: "column" },
@@ -57,17 +58,20 @@ function lay(event) {
 
 export function layout() {
   const options = () => [make("option", { value: "" }, "choose a place"), ...page.layout.places.map((p) => make("option", { value: p }, p))];
-  replace(from, options());
-  replace(to, options());
+  for (const select of [from, to]) {
+    const before = select.value;
+    replace(select, options());
+    select.value = page.layout.places.includes(before) ? before : "";
+  }
   levers = new Map();
-  replace(boxes.levers, Object.entries(page.layout.drives).map(([name, d]) => lever(name, d)));
+  keepFocus(() => replace(boxes.levers, Object.entries(page.layout.drives).map(([name, d]) => lever(name, d))));
   for (const b of boxes.route.querySelectorAll("button")) b.disabled = !mayTouch();
   refresh();
 }
 
 function lever(name, d) {
   const buttons = d.settings.map((s) =>
-    make("button", { type: "button", "aria-pressed": "false", disabled: d.hand || !mayTouch(), onclick: () => order("throw", { drive: name, to: s }) }, s));
+    make("button", { type: "button", id: `throw-${name}-${s}`, "aria-pressed": "false", disabled: d.hand || !mayTouch(), onclick: () => order("throw", { drive: name, to: s }) }, s));
   const where = make("span", { class: "where" });
   const pieces = d.pieces.join(" + ");
   const pointer = make("span", { class: "pointer" });
@@ -115,6 +119,7 @@ function showRoute() {
   const words = { laying: "is being laid", laid: "lies", failed: "was not laid" };
   setText(boxes.progress, r ? `${r.start} to ${r.goal} ${words[r.state]}${r.state === "laying" ? `: throw ${r.done + 1} of ${r.throws.length}, ${r.throws[r.done]?.join(" to ") ?? ""}` : ""}. ${r.problem}` : "");
   setAttribute(boxes.progress, "data-state", r?.state);
+  boxes.off.hidden = !r;
 }
 
 function showLog() {

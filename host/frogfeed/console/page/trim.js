@@ -52,9 +52,11 @@ async function step(setting, pulse) {
 
 function show(t) {
   const focused = document.activeElement?.id;
+  const field = byId("trim-speed"); // a time that was typed and not tried yet stays
+  const typed = field && shown?.drive === t.drive && field.value !== String(shown.travel_ms) ? field.value : null;
   shown = t;
   const ends = t.settings.map((setting, i) => end(t, setting, i));
-  const speed = make("input", { id: "trim-speed", type: "number", min: 100, max: 20000, step: 50, value: t.travel_ms });
+  const speed = make("input", { id: "trim-speed", type: "number", min: 100, max: 20000, step: 50, value: typed ?? t.travel_ms });
   const buttons = make("p", { class: "actions" },
     make("button", { type: "button", id: "trim-save", class: "main", disabled: !mayTouch() || !state.file.writable, onclick: async () => { const a = await order("trim.save", { drive: t.drive }); if (a) { show(a); setText(said, "Saved into the layout file; its comments are as they were. Send the settings to the board when no train moves."); } } }, "Save into the layout file"));
   replace(body, curve(t), make("div", { class: "ends-grid" }, ends),
@@ -79,7 +81,7 @@ function end(t, setting, i) {
 
 // The blade's travel over the pulse, with the band in which its play leaves it, and the window between the touches.
 function curve(t) {
-  const w = 640, h = 190, left = 46, bottom = 30;
+  const w = 640, h = 190, left = 62, bottom = 30;
   if (!t.curve.length) return make("p", { class: "quiet" }, "No curve: the geometry below has to be put right first.");
   const low = t.curve[0][0], high = t.curve[t.curve.length - 1][0];
   const x = (us) => left + ((us - low) / (high - low)) * (w - left - 12);
@@ -88,11 +90,14 @@ function curve(t) {
   const lower = [...t.curve].reverse().map(([p, a]) => `${x(p).toFixed(1)} ${y(a).toFixed(1)}`);
   const svg = draw("svg", { viewBox: `0 0 ${w} ${h}`, class: "curve", role: "img", "aria-label": `Blade travel of ${t.drive} from ${t.ends[0]} to ${t.ends[1]} microseconds` });
   const spans = Object.values(t.windows).map((v) => [v.leave_us, v.arrive_us]);
+  let words = null;
   if (spans.length) {
     const a = Math.max(...spans.map(([p, q]) => Math.min(p, q))), b = Math.min(...spans.map(([p, q]) => Math.max(p, q)));
-    if (b > a) svg.append(draw("rect", { class: "free", x: x(a), y: 8, width: x(b) - x(a), height: h - bottom - 8 }), draw("text", { x: (x(a) + x(b)) / 2, y: h - bottom - 6, class: "middle" }, "no blade touches"));
+    if (b > a) svg.append(draw("rect", { class: "free", x: x(a), y: 8, width: x(b) - x(a), height: h - bottom - 8 }));
+    if (b > a) words = draw("text", { x: (x(a) + x(b)) / 2, y: 24, class: "middle" }, "no blade touches");
   }
   svg.append(draw("path", { class: "play", d: `M${upper.join("L")}L${lower.join("L")}Z` }));
+  if (words) svg.append(words);
   t.ends.forEach((us, i) => svg.append(draw("path", { class: "end-line", d: `M${x(us)} 8V${h - bottom}` }), draw("text", { x: x(us), y: h - 10, class: "middle" }, `${t.settings[i]} ${us} µs`)));
   svg.append(draw("text", { x: 4, y: y(t.throw_mm) + 4 }, `${t.throw_mm} mm`), draw("text", { x: 4, y: y(0) + 4 }, "0 mm"));
   marker = draw("path", { class: "now", d: "" });
