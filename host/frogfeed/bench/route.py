@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Any
 
 from frogfeed.bench.circuit import Circuit, when_terms
@@ -159,8 +159,30 @@ def lay(
         at += length
     reach = round(1000 * track.bridge_mm)
     paths = tuple(_segments(spans[h], extras[h], reach, at, circuit.spec["nw"]) for h in (0, 1))
-    roads = [when_terms([dict(t) for t in leg.when], netlist["drives"]) for leg in route]
+    roads = [when_terms(_settling(netlist, circuit, leg), netlist["drives"]) for leg in route]
     return LaidRoute((paths[0], paths[1]), roads, at)
+
+
+def _settling(netlist: Mapping[str, Any], circuit: Circuit, leg: Leg) -> list[dict[str, str]]:
+    """A leg's condition with every drive named that switches a feed of its rails: until they rest it is not settled.
+
+    So a train in a section that changes its polarity stands on no dead rail while the section changes over.
+    """
+    under = {circuit.class_of[rail] for rail in (*leg.left, *leg.right)}
+    drives: Mapping[str, Sequence[str]] = netlist["drives"]
+    follow = {
+        drive
+        for feed in netlist["switched"]
+        if circuit.class_of[feed["rail"]] in under
+        for row in feed["table"]
+        for term in row["when"]
+        for drive in term
+    }
+    terms: list[dict[str, str]] = []
+    for t in leg.when:
+        more = sorted(follow - dict(t).keys())
+        terms += [dict(t) | dict(zip(more, combo, strict=True)) for combo in product(*(drives[d] for d in more))]
+    return terms
 
 
 def _lay_leg(
