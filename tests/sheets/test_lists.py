@@ -9,6 +9,9 @@ import pytest
 from frogfeed.plan.makeup import BondRails, FitDropper, FitJoiner, FitSwitched, RemoveLink
 from frogfeed.sheets.lists import bond_marks
 from frogfeed.sheets.model import WireKind
+from frogfeed.sheets.pages import Pages
+from frogfeed.sheets.paper import PAPERS
+from frogfeed.sheets.words import Words
 from frogfeed.track.network import BondKind
 
 from .make import SHIPPED, Made, art, shipped
@@ -84,7 +87,8 @@ def test_switched_feeds_and_channels(m: Made) -> None:
         [(s.rail, r.when, r.wire) for s in m.network.switched for r in s.rows],
     )
     channels = m.plan.channels()
-    ends = Counter((w.board, w.channel, w.thing) for w in m.book.wires if w.kind in (WireKind.SERVO, WireKind.CONTACT))
+    signals = (WireKind.SERVO, WireKind.CONTACT, WireKind.BUTTON, WireKind.LAMP)
+    ends = Counter((w.board, w.channel, w.thing) for w in m.book.wires if w.kind in signals)
     ends.update({(w.board, w.channel, w.thing) for w in m.book.wires if w.kind is WireKind.FEED})
     once(ends.elements(), [(b, c, thing) for thing, (b, c) in channels.items()])
     once([d.drive for d in m.book.drives], list(m.network.drives))
@@ -169,3 +173,33 @@ def test_board_pictures_show_every_terminal_once(name: str) -> None:
         d = art(name).boards[b.name]
         once([t.text for t in d.texts if t.part == f"terminal:{t.text}"], [t.terminal for t in b.terminals])
         once([t.part for t in d.texts if t.part.startswith("wire:")], [f"wire:{t.wire}" for t in b.terminals])
+
+
+def test_the_panel_stands_once_in_each_of_its_lists(m: Made) -> None:
+    things = [t for t in m.plan.channels() if t.startswith(("button.", "lamp."))]
+    assert things or m.layout.file.layout.name != "Saltmarsh Quay"
+    once([p.name for p in m.book.panel], things)
+    once([w.start for w in m.book.wires if w.kind in (WireKind.BUTTON, WireKind.LAMP)], things)
+    uses = {t.goes_to: t.use for b in m.book.boards for t in b.terminals}
+    for p in m.book.panel:
+        w = m.book.wire(p.wire)
+        assert (w.start, w.end, w.board) == (p.name, f"{p.board}:{p.terminal}", p.board)
+        assert uses[p.name] == ("lamp" if p.lamp else "button") == w.kind.value
+    bought = {n.what: n.count for n in m.book.needs}
+    assert bought.get("Push buttons", 0) == sum(not p.lamp for p in m.book.panel)
+    assert bought.get("Panel lamps", 0) == sum(p.lamp for p in m.book.panel)
+    chips = [c for b in m.plan.boards for c in b.chips if c.optional]
+    assert bought.get("Port expander for the panel, MCP23017", 0) == len(chips)
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_the_panels_page_and_its_commissioning_lines_name_each_once(name: str) -> None:
+    m = shipped(name)
+    pages = Pages(m.book, art(name), PAPERS["a4"], Words(), "")
+    names = [p.name for p in m.book.panel]
+
+    def first_column(blocks: list) -> list[str]:
+        return [str(row[0]) for b in blocks if b["kind"] == "table" for row in b["rows"]]
+
+    once([x for x in first_column(pages.panel()) if "." in x], names)
+    once([x for x in first_column(pages.record()) if x.startswith(("button.", "lamp."))], names)

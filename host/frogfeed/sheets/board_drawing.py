@@ -11,12 +11,14 @@ from frogfeed.sheets.words import Words
 
 STEP = 6.0
 HEAD = 14.0
+LEFT = ("servo", "contact", "button", "lamp")
+"""Uses of terminals that are drawn on the left."""
 
 
 def board_drawing(board: BoardSheet, wires: Mapping[str, Wire], width: float, words: Words) -> Drawing:
-    """Servos and contacts on the left, supplies and switched outputs on the right."""
-    left = [t for t in board.terminals if t.use in ("servo", "contact")]
-    right = [t for t in board.terminals if t.use not in ("servo", "contact")]
+    """Servos, contacts, buttons and lamps on the left, supplies and switched outputs on the right."""
+    left = [t for t in board.terminals if t.use in LEFT]
+    right = [t for t in board.terminals if t.use not in LEFT]
     height = HEAD + STEP * (max(len(left), len(right), 2) + 1)
     body = Box(width * 0.27, 1.0, width * 0.66, height - 1.0)
     sketch = Sketch()

@@ -80,6 +80,7 @@ def build_book(
             if f.channel.enable is not None
         },
         notes=tuple(f.what for f in plan.findings),
+        panel=lists.panel_rows(plan, wires),
     )
 
 

@@ -18,6 +18,7 @@ from frogfeed.sheets.model import (
     LabelRow,
     MoveRow,
     Need,
+    PanelRow,
     TableRow,
     Wire,
     WireKind,
@@ -157,7 +158,12 @@ def needs(
     pieces("buy.servo", words("buy.servo.about"), servos)
     switches = sum(len(d.inputs) for b in plan.boards for d in b.drives)
     pieces("buy.contact", words("buy.contact.about"), switches)
+    pieces("buy.button", words("buy.button.about"), sum(len(b.buttons) for b in plan.boards))
     for b in plan.boards:
+        if b.profile.lamps is not None:
+            parts = words("buy.lamp.about", board=b.name, parts=b.profile.lamps.resistor_ohm.source)
+            pieces("buy.lamp", parts, len(b.lamps))
+        pieces("buy.expander", words("buy.on", board=b.name), sum(c.optional for c in b.chips))
         pieces(
             "buy.board",
             words("buy.board.about", board=b.name, profile=b.profile.name, chip=b.profile.chip.upper()),
@@ -213,6 +219,22 @@ def drive_rows(layout: Layout, plan: Plan) -> tuple[DriveRow, ...]:
                     d.need.settings[d.home] if d.home is not None else None,
                     d.need.hand,
                 )
+            )
+    return tuple(found)
+
+
+def panel_rows(plan: Plan, wires: Sequence[Wire]) -> tuple[PanelRow, ...]:
+    """Every button and every lamp, board by board."""
+    marks = {w.thing: w.mark for w in wires if w.kind in (WireKind.BUTTON, WireKind.LAMP)}
+    found: list[PanelRow] = []
+    for b in plan.boards:
+        for x in b.buttons:
+            n = x.need
+            found.append(PanelRow(n.name, False, b.name, x.channel.name, marks[n.name], n.does, n.moves, n.route, None))
+        for y in b.lamps:
+            m = y.need
+            found.append(
+                PanelRow(m.name, True, b.name, y.channel.name, marks[m.name], m.shows, m.moves, m.route, m.feed)
             )
     return tuple(found)
 

@@ -22,6 +22,8 @@ class WireKind(StrEnum):
     SUPPLY = "supply"
     SERVO = "servo"
     CONTACT = "contact"
+    BUTTON = "button"
+    LAMP = "lamp"
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +31,8 @@ class Wire:
     """One wire (a servo's lead counts as one) from `start` to `end`: rails, bus wires or board terminals.
 
     `letter` is A or B for a wire of a bus, F for a switched feed, "" otherwise; `mm` is None where it must be
-    measured on the railway. `thing` is what the plan calls it: an output, a drive, a contact; "" for droppers.
+    measured on the railway. `thing` is what the plan calls it: an output, a drive, a contact, a button or
+    lamp; "" for droppers.
     """
 
     mark: str
@@ -197,6 +200,25 @@ class DriveRow:
 
 
 @dataclass(frozen=True, slots=True)
+class PanelRow:
+    """One button or lamp of the panel: its terminal and wire, and `what` of the plan it does or shows.
+
+    `what` is "set", "toggle", "all_off" or "reset" for a button, "set", "fault" or "all_off" for a lamp; `name` is
+    "button.NAME" or "lamp.NAME".
+    """
+
+    name: str
+    lamp: bool
+    board: str
+    terminal: str
+    wire: str
+    what: str
+    moves: tuple[tuple[str, str], ...]
+    route: str | None
+    feed: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class CutRow:
     """Wires to cut: how many of one colour, size and length, and which."""
 
@@ -269,6 +291,7 @@ class Book:
     labels: tuple[LabelRow, ...]
     groups: Mapping[tuple[str, str], str]
     notes: tuple[str, ...] = ()
+    panel: tuple[PanelRow, ...] = ()
 
     def wire(self, mark: str) -> Wire:
         """The wire of this mark. Raises KeyError where there is none."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from frogfeed.sheets import lists
 from frogfeed.sheets.blocks import Block, Maker, chapter, image, para, sub, table, when_text
-from frogfeed.sheets.model import Wire, WireKind
+from frogfeed.sheets.model import PanelRow, Wire, WireKind
 from frogfeed.sheets.steps import step_text
 
 
@@ -247,6 +247,33 @@ class ListPages(Maker):
             ]
         return found
 
+    def panel(self) -> list[Block]:
+        say = self.say
+        if not self.book.panel:
+            return []
+        rows = [(p.name, f"{p.board}:{p.terminal}", p.wire, self._panel_text(p)) for p in self.book.panel]
+        return [
+            chapter(say("ch.panel"), fresh=False),
+            para(say("panel.about")),
+            table(
+                (say("col.thing"), say("col.terminal"), say("col.mark"), say("col.does")),
+                (0.9, 0.7, "auto", 2.2),
+                rows,
+                mono=(0, 1, 2),
+                bold=(0,),
+                size=8.5,
+            ),
+        ]
+
+    def _panel_text(self, p: PanelRow, *, to_try: bool = False) -> str:
+        """What a button does or a lamp shows, or how to try that it does."""
+        say = self.say
+        settings = say("cond.and").join(say("cond.is", drive=d, setting=s) for d, s in p.moves)
+        what = "route" if p.route is not None else p.what
+        of = f"{'lamp' if p.lamp else 'button'}.{what}"
+        key = f"record.panel.{of}" if to_try else f"panel.{of}"
+        return say(key, name=p.name, route=p.route or "", settings=settings, feed=p.feed or say("panel.any"))
+
     def tables(self) -> list[Block]:
         say = self.say
         if not self.book.tables:
@@ -393,6 +420,19 @@ class ListPages(Maker):
                 tick=(2, 3, 4),
             ),
         ]
+        if self.book.panel:
+            checks = [(p.name, self._panel_text(p, to_try=True), "", "") for p in self.book.panel]
+            found += [
+                sub(say("record.panel")),
+                para(say("record.panel.about")),
+                table(
+                    ("", say("col.what"), say("col.done"), say("record.sign")),
+                    (1.0, 2.6, "auto", 0.6),
+                    checks,
+                    mono=(0,),
+                    tick=(2,),
+                ),
+            ]
         return found
 
     def faults(self) -> list[Block]:

@@ -23,6 +23,7 @@ class Pages(CardPages, ListPages):
             self.buses,
             self.boards,
             self.servos,
+            self.panel,
             self.tables,
             self.cuts,
             self.shopping,

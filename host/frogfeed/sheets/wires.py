@@ -1,4 +1,4 @@
-"""Every wire of a layout, numbered: droppers, switched feeds, supplies to the boards, servo leads, contact wires."""
+"""Every wire of a layout, numbered: droppers, switched feeds, supplies to the boards, servo leads, signal wires."""
 
 from __future__ import annotations
 
@@ -7,14 +7,15 @@ from collections.abc import Iterable, Sequence
 from frogfeed.layout.model import Layout
 from frogfeed.parts.boards import FeedChannel
 from frogfeed.plan.model import BoardPlan, FeedPlan, Plan
-from frogfeed.plan.problem import distance_mm
+from frogfeed.plan.problem import PanelNeed, distance_mm
+from frogfeed.plan.settings import hold_button
 from frogfeed.sheets.model import BoardSheet, TerminalRow, Wire, WireKind
 from frogfeed.track.network import RailNetwork
 
 SUPPLY_SIZE = "1.5"
 """Wires from the bus to a board, mm²: as heavy as the usual bus, for they carry all that the board's group feeds."""
 SIGNAL_SIZE = "0.14"
-"""Wires of position contacts, mm²."""
+"""Wires of position contacts, buttons and lamps, mm²."""
 SERVO_SIZE = "3 × 0.14"
 """A servo's lead, as servos are sold."""
 
@@ -135,6 +136,18 @@ def _wires(layout: Layout, network: RailNetwork, plan: Plan) -> Iterable[Wire]:
                     contact,
                 )
 
+    for board in plan.boards:
+        for button in board.buttons:
+            yield _panel_wire(WireKind.BUTTON, button.need, button.channel.name, board)
+        for lamp in board.lamps:
+            yield _panel_wire(WireKind.LAMP, lamp.need, lamp.channel.name, board)
+
+
+def _panel_wire(kind: WireKind, need: PanelNeed, channel: str, board: BoardPlan) -> Wire:
+    mm = distance_mm(need.place, board.place) or None
+    end = terminal(board.name, channel, "")
+    return Wire("", kind, need.name, end, "", None, SIGNAL_SIZE, mm, "", board.name, channel, need.name)
+
 
 def _piece_of_drive(layout: Layout, network: RailNetwork, drive: str) -> str:
     for r in network.roads:
@@ -165,8 +178,11 @@ def _board(board: BoardPlan, wires: Sequence[Wire]) -> BoardSheet:
     used = {f.channel.name: f for f in board.feeds}
     for s in profile.servo:
         row(s.name, "", s.resource, "servo")
+    pressed = {b.channel.name for b in board.buttons}
     for i in profile.input:
-        row(i.name, "", i.pin.resource, "contact")
+        row(i.name, "", i.pin.resource, "button" if i.name in pressed else "contact")
+    for lamp in profile.lamp:
+        row(lamp.name, "", lamp.pin.resource, "lamp")
     for e in profile.enable:
         for pole in ("A", "B"):
             row(e.name, pole, e.pin.resource, "supply")
@@ -184,8 +200,8 @@ def _board(board: BoardPlan, wires: Sequence[Wire]) -> BoardSheet:
         profile.title,
         board.serial,
         tuple(rows),
-        tuple((c.name, c.held_off) for c in profile.chips if c.held_off),
-        profile.hold_input,
+        tuple((c.name, c.held_off) for c in board.chips if c.held_off),
+        profile.hold_input if hold_button(board) is not None else None,
     )
 
 
