@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from circuits import (
     input_protection,
+    lamp_output,
     relay_driver,
     sense_bridge,
     sense_hall,
@@ -24,6 +25,7 @@ CIRCUITS: tuple[Circuit, ...] = (
     trip.CIRCUIT,
     servo_supply.CIRCUIT,
     input_protection.CIRCUIT,
+    lamp_output.CIRCUIT,
 )
 
 DCC = "PULSE(-2 2 0 1u 1u 57u 116u)"
@@ -52,4 +54,5 @@ def decks() -> dict[str, str]:
         "input-protection.cir": deck(
             input_protection.CIRCUIT, input_protection.touch_bench(24.0), title="a track wire touches it"
         ),
+        "lamp-output.cir": deck(lamp_output.CIRCUIT, lamp_output.lit_bench(), title="lit from 1 ms on"),
     }

@@ -17,6 +17,7 @@ sys.path.insert(0, str(HARDWARE))
 
 from circuits import (  # noqa: E402
     input_protection,
+    lamp_output,
     relay_driver,
     sense_bridge,
     sense_hall,
@@ -284,6 +285,27 @@ def test_a_track_wire_on_an_input_does_no_harm(volts: float, tmp_path: Path) -> 
 def test_a_pressed_button_reads_low_through_the_protection(pull_ohm: float, tmp_path: Path) -> None:
     measured = run(deck(input_protection.CIRCUIT, input_protection.touch_bench(0.0, pull_ohm)), tmp_path)
     assert measured["level"] < 0.8 and measured["highest"] > 3.0
+
+
+@needs_ngspice
+@pytest.mark.parametrize("name", ["direct-relay", "expander", "solid-state"])
+def test_a_lamp_takes_what_the_profiles_say(name: str, tmp_path: Path) -> None:
+    lamps = profile(name)["lamps"]
+    parts = {p.ref: number(p.value) for p in lamp_output.CIRCUIT.parts if p.kind == "resistor"}
+    assert parts["R1"] + parts["R2"] == lamps["resistor_ohm"]["value"]  # type: ignore[index]
+    measured = run(deck(lamp_output.CIRCUIT, lamp_output.lit_bench()), tmp_path)
+    assert measured["dark"] < 1e-6 and 1.8 < measured["lamp_v"] < 2.2
+    assert measured["lit"] == pytest.approx(lamps["lamp_a"]["value"], rel=0.1)  # type: ignore[index]
+
+
+@needs_ngspice
+@pytest.mark.parametrize("high", [False, True])
+@pytest.mark.parametrize("volts", [-24.0, 12.0, 24.0])
+def test_a_track_wire_on_a_lamp_does_no_harm(volts: float, high: bool, tmp_path: Path) -> None:
+    measured = run(deck(lamp_output.CIRCUIT, lamp_output.touched_bench(volts, high)), tmp_path)
+    assert measured["highest"] < 3.6 and measured["lowest"] > -0.3
+    assert max(measured["out_of_pin"], -measured["into_pin"]) < 0.02, "what a pin stands for a while (from memory)"
+    assert measured["into_supply"] < 0.02
 
 
 # ---- rules, drawings, lists
