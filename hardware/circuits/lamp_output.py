@@ -15,13 +15,13 @@ terminal. R1 and R2 set its current; R1, D1 and D2 keep a track wire that touche
 keeps the lamp dark while the pin floats.
 """,
     (
-        Port("PIN", PortType.GPIO_OUT, (0.0, 3.4), "microcontroller or expander output, high is lit", (2, 8)),
+        Port("PIN", PortType.GPIO_OUT, (0.0, 3.4), "high is lit", (2, 8)),
         Port("+3V3", PortType.SUPPLY, (3.2, 3.4), "the microcontroller's supply", (16, 2)),
         Port("GND", PortType.GROUND, (0.0, 0.0), "the board's ground", (16, 16)),
         Port("WIRE", PortType.OUTSIDE, (-24.0, 24.0), "to the lamp, whose other leg is on ground", (34, 8)),
     ),
     (
-        Part("R3", "resistor", "10 kΩ", {"1": "PIN", "2": "GND"}, (4, 12), 1, watts=0.25),
+        Part("R3", "resistor", "10 kΩ", {"1": "PIN", "2": "GND"}, (4, 11), 1, watts=0.25),
         Part("R2", "resistor", "220 Ω", {"1": "PIN", "2": "N"}, (9, 8), watts=0.25),
         Part("D1", "diode", "Schottky, 0.2 A 30 V", {"a": "N", "k": "+3V3"}, (16, 5), 3),
         Part("D2", "diode", "Schottky, 0.2 A 30 V", {"a": "GND", "k": "N"}, (16, 12), 3),
