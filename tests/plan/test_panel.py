@@ -393,7 +393,7 @@ def test_profiles_without_a_resistor_or_with_too_many_lamps_are_refused() -> Non
     data = json.loads(profile.model_dump_json())
     for changed, words in (
         ({"lamps": None}, "not stated"),
-        ({"lamps": {**data["lamps"], "pin_a": {**data["lamps"]["pin_a"], "value": 0.001}}}, "more than a pin gives"),
+        ({"lamps": {**data["lamps"], "pin_a": {**data["lamps"]["pin_a"], "value": 0.0005}}}, "more than a pin gives"),
         ({"lamps": {**data["lamps"], "all_a": {**data["lamps"]["all_a"], "value": 0.005}}}, "all pins together"),
     ):
         with pytest.raises(ValueError, match=words):
