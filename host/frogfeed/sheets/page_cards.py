@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from frogfeed.layout.schema import FrogFeed
+from frogfeed.plan.makeup import FitSwitched
 from frogfeed.sheets.blocks import Block, Maker, image, para, sub, table
 from frogfeed.sheets.model import Card, Reading
 from frogfeed.sheets.steps import step_text
@@ -44,7 +46,11 @@ class CardPages(Maker):
             facts.append([say("card.frog"), say("card.one_in.assumed", n="6")])
         if card.facts is not None:
             links, blades, frog = card.facts
-            state = "; ".join((say(f"facts.links.{links}"), say(f"facts.blades.{blades}"), say(f"facts.frog.{frog}")))
+            dropper_only = frog is FrogFeed.SWITCHED and not any(
+                isinstance(does, FitSwitched) for step in card.steps for does in step.does
+            )
+            frogs = "facts.frog.fixed" if dropper_only else f"facts.frog.{frog}"
+            state = "; ".join((say(f"facts.links.{links}"), say(f"facts.blades.{blades}"), say(frogs)))
             facts.append([say("card.state"), state])
         for c in card.channels:
             label = say("card.drive") if c.kind in ("servo", "contact") else say("card.feed")

@@ -128,6 +128,7 @@ ENGLISH: Mapping[str, str] = {
     "facts.blades.bonded": "blades bonded",
     "facts.frog.unfed": "frog not switched",
     "facts.frog.switched": "frog fed through a switch",
+    "facts.frog.fixed": "frog fed for good from one bus wire",
     # steps
     "step.remove": "Cut out the factory link {a} – {b}. Meter: open between them.",
     "step.keep": "Leave the factory link {a} – {b} in.",
