@@ -335,7 +335,7 @@ def test_what_feeds_do_after_a_trip_is_the_districts_word_or_the_pieces_own() ->
     text = text.replace("[turnout.T2]", '[turnout.T2]\non_trip = "latch"')
     assert after(read_layout_text(text, "row.toml")) == {"T1.F": (False, 4, 900), "T2.F": (False, 0, 2000)}
     text = text.replace('"latch"', '"try-other"\nretries = 1')
-    assert after(read_layout_text(text, "row.toml"))["T2.F"] == (True, 1, 2000)
+    assert after(read_layout_text(text, "row.toml"))["T2.F"] == (True, 1, 900)
 
 
 def test_unbonded_blades_never_try_the_other_wire() -> None:

@@ -29,14 +29,13 @@ def _after_trip(layout: Layout, need: FeedNeed) -> AfterTrip:
     usual = AfterTrip(try_other=reverses)
     tables = [t for t in (own, district) if t is not None]
     says = next((t for t in tables if t.on_trip is not None), None)
-    if says is None:
-        heard, on_trip, at = tables, None, None
-    else:
-        heard, on_trip = tables[: 1 + tables.index(says)], says.on_trip
+    on_trip, at = None, None
+    if says is not None:
+        on_trip = says.on_trip
         path = ("district", need.district) if says is district else (_table_of(layout, need.piece), need.piece)
         at = layout.at(*path, "on_trip")
-    retries = next((t.retries for t in heard if t.retries is not None), usual.retries)
-    retry_ms = next((t.retry_ms for t in heard if t.retry_ms is not None), usual.retry_ms)
+    retries = next((t.retries for t in tables if t.retries is not None), usual.retries)
+    retry_ms = next((t.retry_ms for t in tables if t.retry_ms is not None), usual.retry_ms)
     if on_trip is OnTrip.LATCH:
         return AfterTrip(False, 0, usual.retry_ms, stated=True, at=at)
     flips = on_trip is OnTrip.TRY_OTHER or (on_trip is None and reverses)
