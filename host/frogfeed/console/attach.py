@@ -15,12 +15,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from frogfeed.console.refusals import RefusedError
-from frogfeed.console.seat import AttachedSeat
+from frogfeed.console.seat import AttachedSeat, wait_for
 
 MOST_BYTES = 4096
 """Longest note that is read."""
+SETTLE_S = 30.0
+"""How long a console that has only just begun is given to greet its boards."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,15 +126,17 @@ def boards_held(layout: Path | None = None) -> tuple[Held, ...]:
     """Every board that answers at a running console (on this layout file)."""
     found: list[Held] = []
     for console in running(layout):
-        try:
-            seat = console.sit()
-        except RefusedError:
-            continue
-        with contextlib.closing(seat):
-            for name, b in seat.section("boards").items():
-                if b.get("up") and b.get("port"):
-                    found.append(Held(console, name, str(b.get("id")), str(b["port"])))
+        with contextlib.suppress(RefusedError), contextlib.closing(console.sit()) as seat:
+            boards = _boards_of(seat)
+            up = {name: b for name, b in boards.items() if b.get("up") and b.get("port")}
+            found += [Held(console, name, str(b.get("id")), str(b["port"])) for name, b in up.items()]
     return tuple(found)
+
+
+def _boards_of(seat: AttachedSeat) -> dict[str, Any]:
+    """A console's boards, once it knows of each that it answers, with its settings, or is away."""
+    wait_for(seat, lambda: not any(b.get("settling") for b in seat.section("boards").values()), SETTLE_S)
+    return seat.section("boards")
 
 
 def holder_of(device: str) -> Held | None:

@@ -105,6 +105,7 @@ class Reporter:
             {
                 "up": True,
                 "port": up.where,
+                "settling": hello.settings is None and board in self.sent_by_itself,
                 "id": hello.id,
                 "firmware": hello.firmware,
                 "settings": hello.settings,
@@ -160,7 +161,7 @@ class Reporter:
         p = down.problem
         fault = {"what": f"{board}: {p.what}", "why": p.why, "cure": p.cure, "board": board, "severity": "error"}
         self.store.put("faults", f"link {board}", fault)
-        self.store.put("boards", board, {**(self.store.get("boards", board) or {}), "up": False})
+        self.store.put("boards", board, {**(self.store.get("boards", board) or {}), "up": False, "settling": False})
         for name, (b, _) in self.railway.drives.items():
             if b.name == board:
                 self._drives.pop(name, None)

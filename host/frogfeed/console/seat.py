@@ -127,6 +127,8 @@ class AttachedSeat:
     def section(self, section: str) -> dict[str, Any]:
         """All entries of a section of the state."""
         with self._heard:
+            if self._gone:
+                raise ConsoleGoneError
             return {key: v for (s, key), v in self._state.items() if s == section and v is not None}
 
     def close(self) -> None:

@@ -73,6 +73,7 @@ class Session:
                 loop.call_soon_threadsafe(self._take, board, report)
 
         for board, make in self.links.items():
+            self.store.put("boards", board, {"up": False, "settling": True})
             self.owners[board] = Owner(board, make, sink)
             self.owners[board].start()
             if self.sends:
@@ -98,6 +99,7 @@ class Session:
             except RefusedError as refused:
                 self.reporter.note(board, "settings not sent", refused.what)
         self.reporter.sent_by_itself.discard(board)
+        self.store.put("boards", board, {**self.store.get("boards", board), "settling": False})
 
     async def stop(self) -> None:
         """Give all ports back."""

@@ -59,7 +59,7 @@ function head() {
   setText(byId("all-off"), off ? "Feeds on again" : "All feeds off");
   setAttribute(byId("all-off"), "data-off", off ? "yes" : null);
   replace(byId("boards"), Object.entries(state.boards).map(([board, b]) =>
-    make("li", { "data-up": b.up ? "yes" : "no" }, make("b", {}, board), ` ${b.up ? (b.matches ? "answers" : "other settings") : "away"}`)));
+    make("li", { "data-up": b.up ? "yes" : "no" }, make("b", {}, board), ` ${b.up ? (b.matches ? "answers" : b.settling ? "gets its settings" : b.settings ? "other settings" : "no settings") : b.settling ? "is looked for" : "away"}`)));
 }
 
 let faultsShown = "";
