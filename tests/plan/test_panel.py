@@ -241,6 +241,15 @@ def test_a_lamp_of_a_feed_that_is_none_is_refused_with_the_nearest() -> None:
     assert found.code == "plan-lamp-feed" and '"T2.F"' in found.cure
 
 
+def test_a_stored_route_that_nothing_uses_is_noted() -> None:
+    plan = planned(row(2, board("B1", "expander"), extra='[route.idle]\nset = { T1 = "left" }\n'))
+    assert [(f.subject, f.severity) for f in plan.findings if f.code == "plan-route-unused"] == [
+        ("route.idle", Severity.NOTE)
+    ]
+    used = planned(row(2, board("B1", "expander"), extra=ONE_OF_EACH))
+    assert "plan-route-unused" not in {f.code for f in used.findings}
+
+
 LOOP = """
 [layout]
 name = "Loop"

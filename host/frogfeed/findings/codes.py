@@ -190,6 +190,7 @@ PLAN_CODES: Mapping[str, CodeInfo] = {
     "plan-route-way": _row(
         "a stored route between two places for which there is no way, or not just one", Severity.ERROR, acceptable=False
     ),
+    "plan-route-unused": _row("a stored route that no button lays and no lamp shows", Severity.NOTE),
     "plan-panel-forbidden": _row(
         "a button or stored route sets a combination without a road", Severity.ERROR, acceptable=False
     ),

@@ -37,8 +37,11 @@ def panel_needs(
     reader = _Reader(layout, network, drives, feeds, normals)
     buttons = tuple(reader.button(name, table) for name, table in layout.file.button.items())
     lamps = tuple(reader.lamp(name, table) for name, table in layout.file.lamp.items())
+    used = {b.route for b in buttons} | {lamp.route for lamp in lamps}
     for name in layout.file.route:
         reader.route(name)
+        if name not in used:
+            reader.unused(name)
     return PanelNeeds(buttons, lamps, tuple(reader.findings))
 
 
@@ -117,6 +120,19 @@ class _Reader:
             self._allowed(f"route.{name}", dict(moves), at)
             self.laid[name] = moves
         return self.laid[name]
+
+    def unused(self, name: str) -> None:
+        """Note a stored route that nothing lays or shows."""
+        self.findings.append(
+            said(
+                "plan-route-unused",
+                Severity.NOTE,
+                f"route.{name}",
+                "no button lays it and no lamp shows it",
+                cure=f'add route = "{name}" to a button or lamp, or remove the table',
+                where=self.layout.at("route", name),
+            )
+        )
 
     def _way(self, name: str, table: StoredRoute, at: Location | None) -> Moves:
         start, goal = table.start or "", table.to or ""
@@ -215,4 +231,4 @@ def _differ(ways: Sequence[Way]) -> str:
     own = [next((p for p in a if p not in b), "") for a, b in ((first, second), (second, first))]
     if all(own):
         return f"over {own[0]}, or over {own[1]}"
-    return "by " + ", or by ".join(" ".join(f"{d} {s}" for d, s in w.settings) for w in ways[:2])
+    return "over " + ", or over ".join(" ".join(w.over) for w in ways[:2])

@@ -26,7 +26,7 @@ class TooManyWaysError(Exception):
 
 
 def shortest_ways(network: RailNetwork, start: str, goal: str, via: Collection[str] = ()) -> tuple[Way, ...]:
-    """The ways over the fewest pieces and places, one for each combination of settings; empty where there is none.
+    """The ways over the fewest pieces and places, each with the fewest settings it needs; empty where there is none.
 
     A way runs over no piece or place twice and over all in `via`, and never needs a forbidden combination. Raises
     TooManyWaysError where the search is cut off before it knows.
@@ -39,7 +39,7 @@ def shortest_ways(network: RailNetwork, start: str, goal: str, via: Collection[s
         roads.setdefault((r.piece, r.start), []).append((r.end, r.when))
         if r.end:
             roads.setdefault((r.piece, r.end), []).append((r.start, r.when))
-    found: dict[tuple[tuple[str, str], ...], Way] = {}
+    found: dict[tuple[str, ...], Way] = {}
     queue: deque[tuple[End, tuple[str, ...], Mapping[str, str]]] = deque(
         (end, (start,), {}) for end in across if end[0] == start
     )
@@ -55,7 +55,9 @@ def shortest_ways(network: RailNetwork, start: str, goal: str, via: Collection[s
         if piece == goal:
             if set(via) <= set(over):
                 way = Way((*over, goal), tuple(settings.items()))
-                found.setdefault(tuple(sorted(settings.items())), way)
+                best = found.setdefault(way.over, way)
+                if len(way.settings) < len(best.settings):
+                    found[way.over] = way
                 shortest = len(over) + 1
             continue
         for far, when in roads.get(there, ()):
