@@ -135,3 +135,18 @@ def test_a_board_that_refuses_its_settings_at_the_start_is_told(railway: Railway
         console.wait(lambda: any(x["what"] == "settings not sent" for x in console.get("log", "lines") or ()))
         board.event("start")
         console.wait(lambda: console.get("faults", "settings B1"))
+
+
+def test_a_layout_with_errors_offers_no_settings_that_cannot_be_made(railway: Railway, tmp_path: Path) -> None:
+    board = FakeBoard(railway, "B1")
+    with with_links(demo_copy(tmp_path), {"B1": lambda: FakeLink(board)}) as console, attached(console) as seat:
+        console.wait(lambda: (console.get("boards", "B1") or {}).get("up"))
+        number = next(
+            n for n, j in enumerate(console.session.railway.network.joints) if (j.a[0], j.b[0]) == ("T1", "platform")
+        )
+        seat.ask("edit.joint", joint=number, gap="none")
+        console.wait(lambda: console.get("faults", "check 0"))
+        console.wait(lambda: not console.get("boards", "B1")["matches"])
+        assert console.get("faults", "settings B1") is None
+        seat.ask("edit.drop")
+        console.wait(lambda: console.get("boards", "B1")["matches"])

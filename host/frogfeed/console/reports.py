@@ -119,7 +119,10 @@ class Reporter:
                 "late": loop.late if loop else 0,
             },
         )
-        self._settings_fault(board, hello.settings, matches, hello.reason)
+        if wanted is None:
+            self.store.put("faults", f"settings {board}", None)
+        else:
+            self._settings_fault(board, hello.settings, matches, hello.reason)
         self.store.put("faults", f"link {board}", None)
         if state is not None:
             self._take_state(board, state)
