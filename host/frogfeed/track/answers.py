@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import operator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 from frogfeed.track.conditions import ALWAYS, Term, When, both, join
 from frogfeed.track.contract import Contracted, Via
-from frogfeed.track.hard import HardIsland, Verdict
+from frogfeed.track.hard import HardIsland
+from frogfeed.track.hard_ways import Goal, HardWays
 from frogfeed.track.network import Bridge, RailNetwork, Road
 from frogfeed.track.paths import Paths
 from frogfeed.track.reach import Label, Reach, feeding_terms, uncovered
 from frogfeed.track.routes import Approaches
+from frogfeed.track.tangle import Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +104,7 @@ class Solver:
             i: HardIsland(self.contracted, self.contracted.islands[i], self.settings) for i in sorted(self.reach.hard)
         }
         self._bad: set[int] = set()
+        self._short_islands: set[int] = set()
 
     @property
     def hard(self) -> tuple[tuple[str, ...], ...]:
@@ -155,6 +159,7 @@ class Solver:
                 continue
             verdict, short = hard.short()
             if short is not None:
+                self._short_islands.add(i)
                 yield Short(short.wires, short.when, short.path, short.smallest)
             elif verdict is Verdict.OUT_OF_TIME:
                 self._give_up("whether two bus wires can be joined", members)
@@ -301,30 +306,70 @@ class Solver:
 
     def clashes(self, bridges: tuple[Bridge, ...] | None = None) -> Iterator[Clash]:
         """Bridges where a wheel would join two wires that must stay apart."""
+        if self.reach.hard:
+            self._ways.restart()
         for b in self.network.bridges if bridges is None else bridges:
             yield from self._clash(b)
 
-    def _classes(self, rail: str) -> set[str]:
-        """The classes of wires that could reach a rail if every join conducted."""
-        g = self.contracted.group_of[rail]
-        if self.reach.is_hard(g):
-            return self._islands[self.contracted.groups[g].island].classes
-        return {self.contracted.wire_class[x.wire] for x in self.reach.labels(g)}
+    def _tangled(self, *rails: str) -> bool:
+        return any(self.reach.is_hard(self.contracted.group_of[r]) for r in rails)
 
-    def _doubtful(self, question: str, a: str, b: str, wanted: bool) -> None:
-        """Note a question about two rails that a hard island leaves open.
+    @cached_property
+    def _ways(self) -> HardWays:
+        return HardWays(self.contracted, sorted(self.reach.hard), self.settings, self.paths)
 
-        `wanted`: the answer matters where both may carry one class; else where they may carry different ones.
+    def _shorted_island(self, *rails: str) -> bool:
+        """Whether a short was found in the hard island of one of these rails: cured, all else there may change."""
+        self.shorts()
+        return any(self.contracted.groups[self.contracted.group_of[r]].island in self._short_islands for r in rails)
+
+    def _both(
+        self, question: str, a: str, b: str, differ: Callable[[str, str], bool], within: When
+    ) -> tuple[tuple[str, str], Term, tuple[str, ...]] | None:
+        """Settings within a condition at which two rails, one of them in a hard island, carry wires that `differ`.
+
+        The wires, the settings and the way from wire to wire. What time does not allow, or a short may hide, is noted.
         """
-        of = self.contracted.group_of
-        if not (self.reach.is_hard(of[a]) or self.reach.is_hard(of[b])):
-            return
-        ca, cb = self._classes(a), self._classes(b)
-        if (ca & cb) if wanted else any(x != y for x in ca for y in cb):
+        if self._shorted_island(a, b):
             self.not_proven.append(NotProven(question, (a, b)))
+            return None
+        late = False
+        for x, term_a, way_a in self._carries(a):
+            for y, term_b, way_b in self._carries(b):
+                if not differ(x, y):
+                    continue
+                goals = [Goal(rail, {c}) for rail, c, way in ((a, x, way_a), (b, y, way_b)) if way is None]
+                for w in within:
+                    t = join(term_a, term_b)
+                    full = None if t is None else join(t, w)
+                    if full is None:
+                        continue
+                    verdict, found = self._ways.ask(goals, full)
+                    late |= verdict is Verdict.OUT_OF_TIME
+                    if found is None:
+                        continue
+                    rest = [way.rails for way in found.ways]
+                    first = rest.pop(0) if way_a is None else way_a
+                    second = rest.pop(0) if way_b is None else way_b
+                    return (first[-1], second[-1]), found.when, (*reversed(first), *second)
+        if late:
+            self.not_proven.append(NotProven(question, (a, b)))
+        return None
+
+    def _carries(self, rail: str) -> list[tuple[str, Term, tuple[str, ...] | None]]:
+        """The classes of wires that a rail may carry; the settings and the way to the wire where these are known."""
+        if self._tangled(rail):
+            return [(c, (), None) for c in sorted(self._ways.classes(rail))]
+        labels = [x for x in self.labels_of(rail) if not self._through(x, self._bad)]
+        return [(self.contracted.wire_class[x.wire], x.term, tuple(self.paths.to_wire(rail, x))) for x in labels]
 
     def _clash(self, bridge: Bridge) -> Iterator[Clash]:
-        self._doubtful("whether a wheel here joins two bus wires", bridge.a, bridge.b, wanted=False)
+        if self._tangled(bridge.a, bridge.b):
+            question = "whether a wheel here joins two bus wires"
+            found = self._both(question, bridge.a, bridge.b, operator.ne, bridge.when)
+            if found is not None:
+                yield Clash(bridge, *found)
+            return
         for x in self.labels_of(bridge.a):
             for y in self.labels_of(bridge.b):
                 if self.contracted.same(x.wire, y.wire):
@@ -341,6 +386,8 @@ class Solver:
 
     def no_circuit(self) -> Iterator[NoCircuit]:
         """Roads whose two rails carry one wire, or wires that no common joins into a circuit."""
+        if self.reach.hard:
+            self._ways.restart()
         for road in self.network.roads:
             found = self._one_wire(road)
             if found is not None:
@@ -351,12 +398,15 @@ class Solver:
         lefts = {of[r]: r for r in road.left}
         rights = {of[r]: r for r in road.right}
         worst: NoCircuit | None = None
-        for left in lefts.values():
-            for right in rights.values():
-                self._doubtful("whether both rails can carry one bus wire", left, right, wanted=True)
         for lg, left in lefts.items():
             for rg, right in rights.items():
                 if lg == rg:
+                    continue
+                if self._tangled(left, right):
+                    hard = self._tangled_one_wire(road, left, right)
+                    if hard is not None and not hard.held:
+                        return hard
+                    worst = worst or hard
                     continue
                 for x in self.reach.labels(lg):
                     for y in self.reach.labels(rg):
@@ -375,6 +425,15 @@ class Solver:
                                 worst = worst or found
         return worst
 
+    def _tangled_one_wire(self, road: Road, left: str, right: str) -> NoCircuit | None:
+        """The same where a hard island feeds one of the two."""
+        question = "whether both rails can carry one bus wire"
+        for held, when in ((False, self.route_when(road)), (True, road.when)):
+            found = self._both(question, left, right, self.contracted.no_circuit, when)
+            if found is not None:
+                return NoCircuit(road, held, *found)
+        return None
+
     def hangs(self) -> Iterator[Hangs]:
         """Groups that a road needs and that only blade contacts or untrusted joiners feed, most rails first."""
         robust = Reach(self.contracted, robust=True)
@@ -385,10 +444,11 @@ class Solver:
                 g = self.contracted.group_of[rail]
                 if not self.contracted.groups[g].fed:
                     over.setdefault(g, []).append(road)
+        if self.reach.hard:
+            self._ways.restart()
         for g, roads in over.items():
-            if self.reach.is_hard(g):
-                question = "whether these rails hang on a blade or a joiner"
-                self.not_proven.append(NotProven(question, tuple(self.contracted.groups[g].rails)))
+            if self.reach.is_hard(g) and robust.is_hard(g):
+                self._give_up("whether these rails hang on a blade or a joiner", [g])
                 continue
             hang = self._hang(g, roads, robust)
             if hang is not None:
@@ -402,6 +462,11 @@ class Solver:
                 bare = uncovered(firm, t, self.settings)
                 if bare is None:
                     continue
+                if self.reach.is_hard(g):
+                    hang = self._tangled_hang(g, bare)
+                    if hang is not None:
+                        return hang
+                    continue
                 for label in self.reach.labels(g):
                     full = join(label.term, bare)
                     if full is not None and label.by is not None:
@@ -413,6 +478,17 @@ class Solver:
                             tuple(self.paths.to_wire(rail, label)),
                         )
         return None
+
+    def _tangled_hang(self, g: int, bare: Term) -> Hangs | None:
+        """A way into a hard island at settings at which no switched feed reaches the group."""
+        rails = tuple(self.contracted.groups[g].rails)
+        verdict, found = self._ways.ask([Goal(rails[0], self._ways.classes(rails[0]))], bare)
+        if verdict is Verdict.OUT_OF_TIME:
+            self._give_up("whether these rails hang on a blade or a joiner", [g])
+        if found is None:
+            return None
+        (way,) = found.ways
+        return Hangs(rails, way.weakest or Via.CONTACT, found.when, way.rails)
 
     def _weakest(self, label: Label) -> Via:
         here: Label | None = label

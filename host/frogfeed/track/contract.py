@@ -128,6 +128,10 @@ class Contracted:
         """Whether a loco between the two wires has a circuit: b counts as the partner of a wire that counts as a."""
         return self.wire_class[b] in self._partners[self.wire_class[a]]
 
+    def no_circuit(self, a: str, b: str) -> bool:
+        """Whether wires of these two classes make no circuit."""
+        return b not in self._partners[a]
+
     @cached_property
     def _partners(self) -> dict[str, set[str]]:
         """Class of wires -> the classes of the other wires of the districts in it."""

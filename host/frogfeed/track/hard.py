@@ -13,22 +13,12 @@ import time
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from enum import Enum
-from threading import Timer
 
-from pysat.card import CardEnc, EncType
 from pysat.solvers import Solver as Sat
 
 from frogfeed.track.conditions import Term, When
-from frogfeed.track.contract import Contracted, Join
-
-
-class Verdict(Enum):
-    """What a limited question came to."""
-
-    YES = "yes"
-    NO = "no"
-    OUT_OF_TIME = "not decided in the time allowed"
+from frogfeed.track.contract import Contracted
+from frogfeed.track.tangle import Arc, Pool, Tangle, Tap, Verdict, at_most_one, solve
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,59 +29,6 @@ class HardShort:
     when: Term
     path: tuple[str, ...]
     smallest: bool
-
-
-@dataclass(frozen=True, slots=True)
-class _Arc:
-    """One way along a join, at one term: from group to group."""
-
-    start: int
-    end: int
-    term: Term
-    rails: tuple[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class _Tap:
-    """A wire that reaches a group at one term; `rails` from the group's rail outward."""
-
-    group: int
-    wire: str
-    term: Term
-    rails: tuple[str, ...]
-
-
-class _Pool:
-    """Numbers for variables, one a key."""
-
-    def __init__(self) -> None:
-        self._ids: dict[object, int] = {}
-
-    def __call__(self, key: object) -> int:
-        return self._ids.setdefault(key, len(self._ids) + 1)
-
-    @property
-    def top(self) -> int:
-        return len(self._ids)
-
-    def fresh(self, top: int) -> None:
-        """Keep clear of variables that an encoding took."""
-        for i in range(len(self._ids), top):
-            self._ids[("aux", i)] = i + 1
-
-
-def _solve(sat: Sat, assumptions: list[int], seconds: float) -> bool | None:
-    """Solve with a time limit; None where it ran out."""
-    if seconds <= 0:
-        return None
-    timer = Timer(seconds, sat.interrupt)
-    timer.start()
-    try:
-        result: bool | None = sat.solve_limited(assumptions=assumptions, expect_interrupt=True)
-    finally:
-        timer.cancel()
-    sat.clear_interrupt()
-    return result
 
 
 class HardIsland:
@@ -108,57 +45,17 @@ class HardIsland:
         self._members = members
         self._settings = settings
         self._seconds = seconds
-        inside = set(members)
-        self._arcs: list[_Arc] = []
-        self._taps: list[_Tap] = []
-        seen: set[int] = set()
-        for g in members:
-            for j in contracted.groups[g].joins:
-                if id(j) not in seen:
-                    seen.add(id(j))
-                    self._add(j, inside)
-
-    def _add(self, j: Join, inside: set[int]) -> None:
-        for t in j.when:
-            if j.b_group is None:
-                self._taps.append(_Tap(j.a_group, j.b, t, (j.a,)))
-                continue
-            for near, far, near_rail, far_rail in (
-                (j.a_group, j.b_group, j.a, j.b),
-                (j.b_group, j.a_group, j.b, j.a),
-            ):
-                if near not in inside:
-                    continue
-                if far in inside:
-                    self._arcs.append(_Arc(near, far, t, (near_rail, far_rail)))
-                else:
-                    for wire in self._c.groups[far].fed:
-                        self._taps.append(_Tap(near, wire, t, (near_rail, far_rail)))
-
-    @property
-    def _named(self) -> list[str]:
-        """The drives that this island's joins name."""
-        terms = [t.term for t in self._taps] + [a.term for a in self._arcs]
-        return sorted({d for t in terms for d, _ in t})
-
-    def _setting_clauses(self, pool: _Pool) -> list[list[int]]:
-        """One setting a drive, for the drives that this island names."""
-        clauses: list[list[int]] = []
-        for d in self._named:
-            one = [pool(("set", d, s)) for s in self._settings[d]]
-            clauses.append(one)
-            clauses += [[-a, -b] for i, a in enumerate(one) for b in one[i + 1 :]]
-        return clauses
+        self._tangle = Tangle(contracted, members)
 
     @property
     def tapped(self) -> bool:
         """Whether any wire can reach the island at all."""
-        return bool(self._taps)
+        return bool(self._tangle.taps)
 
     @property
     def classes(self) -> set[str]:
         """The classes of wires that can reach the island: one alone proves that nothing in it shorts."""
-        return {self._c.wire_class[t.wire] for t in self._taps}
+        return {self._c.wire_class[t.wire] for t in self._tangle.taps}
 
     def short(self) -> tuple[Verdict, HardShort | None]:
         """A short inside the island, made as small as the time allows."""
@@ -173,13 +70,13 @@ class HardIsland:
         return Verdict.NO, None
 
     def _path_from(self, cls: str, deadline: float) -> tuple[Verdict, HardShort | None]:
-        pool = _Pool()
-        clauses = self._setting_clauses(pool)
+        pool = Pool()
+        clauses = self._tangle.setting_clauses(pool, self._settings)
         sources: list[int] = []
         sinks: list[int] = []
         into: dict[int, list[int]] = {g: [] for g in self._members}
         out: dict[int, list[int]] = {g: [] for g in self._members}
-        for i, tap in enumerate(self._taps):
+        for i, tap in enumerate(self._tangle.taps):
             var = pool(("tap", i))
             clauses += [[-var, pool(("set", d, s))] for d, s in tap.term]
             if self._c.wire_class[tap.wire] == cls:
@@ -188,7 +85,7 @@ class HardIsland:
             else:
                 sinks.append(var)
                 out[tap.group].append(var)
-        for i, arc in enumerate(self._arcs):
+        for i, arc in enumerate(self._tangle.arcs):
             var = pool(("arc", i))
             clauses += [[-var, pool(("set", d, s))] for d, s in arc.term]
             out[arc.start].append(var)
@@ -196,14 +93,11 @@ class HardIsland:
         clauses += [sources, sinks]
         for g in self._members:
             for ways in (into[g], out[g]):
-                if len(ways) > 1:
-                    enc = CardEnc.atmost(lits=ways, bound=1, top_id=pool.top, encoding=EncType.seqcounter)
-                    pool.fresh(enc.nv)
-                    clauses += enc.clauses
+                clauses += at_most_one(ways, pool)
             clauses += [[-v, *out[g]] for v in into[g]]
             clauses += [[-v, *into[g]] for v in out[g]]
         with Sat(name="g4", bootstrap_with=clauses) as sat:
-            found = _solve(sat, [], deadline - time.monotonic())
+            found = solve(sat, [], deadline - time.monotonic())
             if found is None:
                 return Verdict.OUT_OF_TIME, None
             if not found:
@@ -211,16 +105,16 @@ class HardIsland:
             model = set(sat.get_model() or ())
             return Verdict.YES, self._shrink(sat, pool, model, cls, deadline)
 
-    def _path_of(self, pool: _Pool, model: set[int], cls: str) -> tuple[tuple[str, str], Term, tuple[str, ...]]:
+    def _path_of(self, pool: Pool, model: set[int], cls: str) -> tuple[tuple[str, str], Term, tuple[str, ...]]:
         """The wires, the settings its joins need, and the rails of the path in a model."""
-        taken = [t for i, t in enumerate(self._taps) if pool(("tap", i)) in model]
-        arcs: dict[int, list[_Arc]] = {}
-        for i, a in enumerate(self._arcs):
+        taken = [t for i, t in enumerate(self._tangle.taps) if pool(("tap", i)) in model]
+        arcs: dict[int, list[Arc]] = {}
+        for i, a in enumerate(self._tangle.arcs):
             if pool(("arc", i)) in model:
                 arcs.setdefault(a.start, []).append(a)
         ends = {t.group: t for t in taken if self._c.wire_class[t.wire] != cls}
         for start in (t for t in taken if self._c.wire_class[t.wire] == cls):
-            before: dict[int, _Arc | None] = {start.group: None}
+            before: dict[int, Arc | None] = {start.group: None}
             queue = deque([start.group])
             while queue:
                 g = queue.popleft()
@@ -232,7 +126,7 @@ class HardIsland:
                         queue.append(a.end)
         raise AssertionError("a model of the path question holds a path")
 
-    def _shrink(self, sat: Sat, pool: _Pool, model: set[int], cls: str, deadline: float) -> HardShort:
+    def _shrink(self, sat: Sat, pool: Pool, model: set[int], cls: str, deadline: float) -> HardShort:
         """Drop one drive after the other from the term while a path still exists without it."""
         wires, term, path = self._path_of(pool, model, cls)
         smallest = True
@@ -243,9 +137,9 @@ class HardIsland:
             free = {d for d, _ in keep}
             # A drive that is left out may stand anywhere: no join on the path may name it.
             allowed = [pool(("set", d, s)) for d, s in keep]
-            barred = [-pool(("tap", n)) for n, t in enumerate(self._taps) if not _within(t.term, free)]
-            barred += [-pool(("arc", n)) for n, a in enumerate(self._arcs) if not _within(a.term, free)]
-            found = _solve(sat, allowed + barred, deadline - time.monotonic())
+            barred = [-pool(("tap", n)) for n, t in enumerate(self._tangle.taps) if not _within(t.term, free)]
+            barred += [-pool(("arc", n)) for n, a in enumerate(self._tangle.arcs) if not _within(a.term, free)]
+            found = solve(sat, allowed + barred, deadline - time.monotonic())
             if found is None:
                 smallest = False
                 break
@@ -262,11 +156,11 @@ class HardIsland:
 
         One incremental question to the solver, with the group and the condition as assumptions.
         """
-        pool = _Pool()
-        clauses = self._setting_clauses(pool)
-        for tap in self._taps:
+        pool = Pool()
+        clauses = self._tangle.setting_clauses(pool, self._settings)
+        for tap in self._tangle.taps:
             clauses.append([-pool(("in", tap.group)), *(-pool(("set", d, s)) for d, s in tap.term)])
-        for a in self._arcs:
+        for a in self._tangle.arcs:
             clauses.append([-pool(("in", a.start)), pool(("in", a.end)), *(-pool(("set", d, s)) for d, s in a.term)])
         found: list[tuple[int, Verdict, Term]] = []
         deadline = time.monotonic() + self._seconds
@@ -275,7 +169,7 @@ class HardIsland:
                 verdict = Verdict.NO
                 term: Term = ()
                 for t in when:
-                    answer = _solve(
+                    answer = solve(
                         sat, [pool(("in", g)), *(pool(("set", d, s)) for d, s in t)], deadline - time.monotonic()
                     )
                     if answer is None:
@@ -289,9 +183,9 @@ class HardIsland:
                 found.append((g, verdict, term))
         return found
 
-    def _settings_in(self, pool: _Pool, model: set[int], at_least: Term) -> Term:
+    def _settings_in(self, pool: Pool, model: set[int], at_least: Term) -> Term:
         """The settings of a model for the drives that this island names."""
-        chosen = {d: s for d in self._named for s in self._settings[d] if pool(("set", d, s)) in model}
+        chosen = {d: s for d in self._tangle.drives for s in self._settings[d] if pool(("set", d, s)) in model}
         return tuple(sorted({**chosen, **dict(at_least)}.items()))
 
 
@@ -300,7 +194,7 @@ def _within(term: Term, drives: set[str]) -> bool:
     return all(d in drives for d, _ in term)
 
 
-def _spell(start: _Tap, end: _Tap, before: Mapping[int, _Arc | None]) -> tuple[tuple[str, str], Term, tuple[str, ...]]:
+def _spell(start: Tap, end: Tap, before: Mapping[int, Arc | None]) -> tuple[tuple[str, str], Term, tuple[str, ...]]:
     """The path from start's wire to end's, its settings and rails."""
     rails: list[str] = [end.wire, *reversed(end.rails)]
     settings = dict(start.term) | dict(end.term)
