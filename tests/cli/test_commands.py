@@ -144,12 +144,14 @@ def test_trace_names_the_way_and_the_nearest_rail() -> None:
         ("pull", "-o", "never-written.toml", "--port", "/dev/no-such-port"),
     ],
 )
-def test_no_port_ends_with_3_and_says_what_to_do(words: tuple[str, ...], tmp_path: Path) -> None:
-    with CliRunner().isolated_filesystem(tmp_path):
-        result = CliRunner().invoke(main, list(words))
-        assert result.exit_code == 3
-        assert "/dev/no-such-port" in result.stderr and "do:" in result.stderr
-        assert not Path("never-written.toml").exists()
+def test_no_port_ends_with_3_and_says_what_to_do(
+    words: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = CliRunner().invoke(main, list(words))
+    assert result.exit_code == 3
+    assert "/dev/no-such-port" in result.stderr and "do:" in result.stderr
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_port_that_never_answers_ends_with_3() -> None:
