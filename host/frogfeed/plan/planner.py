@@ -111,7 +111,7 @@ def _plan(
     full = exceeded_limits(built.problem)
     solution = None if full else _solved(built, sites, seconds)
     if solution is None:
-        apart = () if full else _apart(panel, stated, sites, seconds)
+        apart = () if full else _apart(panel, stated, seconds)
         raise PlanRefusedError((*findings, *(apart or refusal.infeasible_findings(built))))
     boards = tuple(_board(layout, built, solution, b, moving, fixed, kept) for b in range(len(sites)))
     boards = tuple(b for b in boards if b.drives or b.feeds or b.buttons or b.lamps or not b.implied)
@@ -148,22 +148,23 @@ def _solved(built: Built, sites: Sequence[BoardSite], seconds: float) -> Solutio
         ) from late
 
 
+MOST_APART = 20
+"""Buttons and lamps that are tried by themselves, one after the other, to find out which one is to blame."""
+
+
 def _apart(
-    panel: Sequence[PanelNeed],
-    stated: Callable[[Sequence[PanelNeed]], Built],
-    sites: Sequence[BoardSite],
-    seconds: float,
+    panel: Sequence[PanelNeed], stated: Callable[[Sequence[PanelNeed]], Built], seconds: float
 ) -> tuple[Finding, ...]:
     """The things of the panel that alone make a plan impossible that exists without them: their drives can't share a
-    board.
+    board. Empty where none is to blame, or where that took too long to say.
     """
-    if not panel or _solved(stated(()), sites, seconds) is None:
+    try:
+        if not panel or len(panel) > MOST_APART or solve(stated(()).problem, seconds) is None:
+            return ()
+        alone = [thing for thing in panel if solve(stated((thing,)).problem, seconds) is None]
+    except TimeoutError:
         return ()
-    found: list[Finding] = []
-    for thing in panel:
-        if _solved(stated((thing,)), sites, seconds) is None:
-            found.append(refusal.apart_finding(thing))
-    return tuple(found)
+    return tuple(refusal.apart_finding(thing) for thing in alone)
 
 
 def _site_choices(layout: Layout) -> list[list[BoardSite]]:
