@@ -25,6 +25,8 @@ HEALTHY_MS = 60000
 """After running for this long, crashes before it are forgiven."""
 MOST_CRASHES = 3
 """After so many in a row the settings are left alone: outputs off, link alive."""
+LAMP_TICKS = 8
+"""Every so many ticks the lamp's state is worked out anew: nobody sees it sooner."""
 LAST_WORDS_MS = 300
 """How long the answer to a request for a restart may take to be read."""
 
@@ -118,6 +120,8 @@ class Loop:
         self.tick_ms = 5
         self.lamp = lamp.Lamp()
         self.lamp_pin: "machine.Pin | None" = None
+        self._lamp_wait = 0
+        self._lamp_shows = lamp.OK
         self._skipped = 0
         self._healthy_ms = 0
         self._on_trial = proof.wanted()
@@ -196,8 +200,13 @@ class Loop:
             self.board.store.forgive()
 
     def _light(self, passed_ms: int) -> None:
-        if self.lamp_pin is not None:
-            self.lamp_pin.value(self.lamp.tick(passed_ms, self.lamp_state))
+        if self.lamp_pin is None:
+            return
+        self._lamp_wait -= 1
+        if self._lamp_wait <= 0 or self._skipped:
+            self._lamp_wait = LAMP_TICKS
+            self._lamp_shows = self.lamp_state
+        self.lamp_pin.value(self.lamp.tick(passed_ms, self._lamp_shows))
 
     @property
     def lamp_state(self) -> int:

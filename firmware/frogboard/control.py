@@ -121,7 +121,7 @@ class Control:
         for hand in self.hand_drives:
             if hand.follow(self.inputs):
                 for feed in hand.feeds:
-                    feed.active = True
+                    feed.stir()
         self.panel.buttons()
         self.guard.step(dt_ms)
         self.mover.step(dt_ms)
@@ -133,7 +133,9 @@ class Control:
         for feed in feeds:
             if feed.active:
                 feed.look(dt_ms)
-                feed.step(dt_ms)
+                out = feed.out
+                if feed.due or out.busy or out.group is not None:
+                    feed.step(dt_ms)
         for group in self.groups:
             group.step()
         for i in range(len(feeds)):
@@ -143,7 +145,8 @@ class Control:
                 if told != feed.told:
                     feed.told = told
                     self.log.put(events.FEED, i, told)
-                feed.rest()
+                if not feed.going:
+                    feed.rest()
         self.panel.lamps(dt_ms)
 
     def _tell_inputs(self) -> None:
@@ -222,7 +225,7 @@ class Control:
         off = 0
         for feed in self.feeds:
             feed.all_off = True
-            feed.active = True
+            feed.stir()
             feed.out.cut()
             off += 1 if feed.out.has_off else 0
         return off, len(self.feeds) - off
@@ -232,7 +235,7 @@ class Control:
         self.all_off = False
         for feed in self.feeds:
             feed.all_off = False
-            feed.active = True
+            feed.stir()
 
     def milliamps(self, i: int) -> "int | None":
         """Sensor i's last reading in mA, or None where it does not answer."""
@@ -247,7 +250,7 @@ class Control:
         cleared = 0
         for feed in self.feeds:
             feed.all_off = False
-            feed.active = True
+            feed.stir()
             cleared += 1 if self.guard.clear(feed) else 0
         return cleared
 

@@ -51,12 +51,18 @@ class Drive:
         self.phase = REST
         self.pulse_us = 0
         self.out_us = 0
+        self.rising = True
+        """Whether the pulse of the move under way gets longer."""
+        self.called = False
+        """A feed sleeps until the pulse has reached `call_us`, or is not eased any more."""
+        self.call_us = 0
         self.feeds: "list[Feed]" = []
         """The feeds that depend on it."""
         self.stalled = False
         self.started = False
         """Set at the first step or pulse of a move, for whoever reports it; they clear it."""
         self._from_us = 0
+        self._far_us = 0
         self._whole_ms = 1
         self._done_ms = 0
 
@@ -74,13 +80,30 @@ class Drive:
     def begin(self, to: int) -> None:
         """Start a move to `to`, or turn one round that is under way (not a jump)."""
         self.to = to
+        self.rising = self.ends[to] > self.ends[1 - to]
         self.phase = WAIT
         self._done_ms = 0
+
+    def call_at(self, point_us: int) -> None:
+        """Wake the feeds where the pulse reaches this point, if it is the first of those asked for."""
+        if not self.called or (point_us < self.call_us if self.rising else point_us > self.call_us):
+            self.call_us = point_us
+        self.called = True
+
+    def call(self) -> None:
+        """Wake the feeds, if a point asked for has been reached."""
+        if self.phase == MOVE and (self.pulse_us < self.call_us if self.rising else self.pulse_us > self.call_us):
+            return
+        self.called = False
+        for feed in self.feeds:
+            feed.active = True
 
     def step(self, dt_ms: int, clear: bool) -> None:
         """`dt_ms` have passed. `clear`: every feed that must be off before the first step is off for certain."""
         phase = self.phase
-        if phase == WAIT:
+        if phase == MOVE:
+            self._move(dt_ms)
+        elif phase == WAIT:
             if clear:
                 self._leave()
             else:
@@ -91,16 +114,6 @@ class Drive:
             self._done_ms += dt_ms
             if self._done_ms >= WAKE_MS:
                 self._go()
-        elif phase == MOVE:
-            self._done_ms += dt_ms if dt_ms < LONGEST_STEP_MS else LONGEST_STEP_MS
-            if self._done_ms >= self._whole_ms:
-                self.pulse_us = self.ends[self.to]
-                self._done_ms = 0
-                self.phase = SETTLE
-            else:
-                part = eased(self._done_ms, self._whole_ms)
-                self.pulse_us = self._from_us + (self.ends[self.to] - self._from_us) * part // 1024
-            self.out_us = self.pulse_us
         elif phase == SETTLE:
             self._done_ms += dt_ms
             if self._done_ms > self.lag_ms:
@@ -109,6 +122,19 @@ class Drive:
             self._done_ms += dt_ms
             if self._done_ms > self.travel_ms + self.lag_ms:
                 self._rest(self.to)
+
+    def _move(self, dt_ms: int) -> None:
+        done_ms = self._done_ms + (dt_ms if dt_ms < LONGEST_STEP_MS else LONGEST_STEP_MS)
+        whole_ms = self._whole_ms
+        if done_ms < whole_ms:
+            self._done_ms = done_ms
+            pulse_us = self._from_us + (self._far_us * eased(done_ms, whole_ms) >> 10)
+        else:
+            self._done_ms = 0
+            self.phase = SETTLE
+            pulse_us = self.ends[self.to]
+        self.pulse_us = pulse_us
+        self.out_us = pulse_us
 
     def _leave(self) -> None:
         self.at = UNKNOWN
@@ -128,9 +154,9 @@ class Drive:
     def _go(self) -> None:
         self._from_us = self.pulse_us
         self._done_ms = 0
-        far = abs(self.ends[self.to] - self._from_us)
+        self._far_us = self.ends[self.to] - self._from_us
         full = abs(self.ends[1] - self.ends[0])
-        self._whole_ms = max(1, self.travel_ms * far // full)
+        self._whole_ms = max(1, self.travel_ms * abs(self._far_us) // full)
         self.phase = MOVE
 
     def _rest(self, at: int) -> None:

@@ -9,8 +9,8 @@ Whole-number arithmetic only, no allocation in `step`. No hardware.
 
 import array
 
-from frogboard.drive import FRAME_MS, JUMP, MOVE
-from frogboard.outputs import LONG_MS, ChangeoverOut, LatchingOut, PairOut
+from frogboard.drive import FRAME_MS, MOVE, SETTLE
+from frogboard.outputs import ChangeoverOut, LatchingOut, PairOut
 from frogboard.table import OFF, UNKNOWN, A, B, build
 
 if False:
@@ -51,7 +51,11 @@ class Feed:
         self.flipped = False
         self.all_off = False
         self.active = True
-        """False: nothing would change, so it need not be stepped. Whoever changes something sets it."""
+        """False: it sleeps, since nothing would change. Whoever changes something stirs it."""
+        self.due = True
+        """The output is to be told anew, or to be looked at at least."""
+        self.going = True
+        """With the next tick something may change by time alone, or where a drive that does not ease is."""
         self.retry_ms = 0
         """Time left until a tripped feed is tried again."""
         self.good_ms = 0
@@ -84,11 +88,19 @@ class Feed:
             self._lead_ms[at] = move["off_lead_ms"] + slack_ms
             self._on_us[at] = AT_END if move["on_us"] == ends[to] else move["on_us"]
             self._lag_ms[at] = move["on_lag_ms"] + spare
+            out.long_ms = max(out.long_ms, self._lead_ms[at])
+        self.want = self._say()
+
+    def stir(self) -> None:
+        """Something has changed: no sleep before it has been dealt with."""
+        self.active = True
+        self.due = True
 
     def wake(self) -> None:
         """Drives whose positions are known from before the reset: rely on them from now on."""
         for k in range(len(self.view)):
             self.view[k] = self._drives[k].at
+        self.want = self._say()
 
     def depart(self, k: int, to: int) -> None:
         """The k-th drive is about to move to `to`, or to turn round: off at once unless the off point is ahead.
@@ -101,7 +113,7 @@ class Feed:
         if drive.pulse_us == 0 or passed:
             self.view[k] = UNKNOWN
         self.want = self._say()
-        self.active = True
+        self.stir()
 
     def clear(self, k: int, to: int) -> bool:
         """Whether the k-th drive may take its first step: what must be off is, and has been for its lead.
@@ -133,22 +145,34 @@ class Feed:
 
     def look(self, dt_ms: int) -> None:
         """Bring the views up to date after the drives' step, and `want` with them."""
-        before = self.want
-        for k in range(len(self.view)):
+        views = self.view
+        changed = going = False
+        for k in range(len(views)):
             drive = self._drives[k]
-            if not drive.servo:
-                self.view[k] = drive.at
-            elif drive.to != UNKNOWN:
-                self._follow(k, drive, dt_ms)
-            elif drive.at == UNKNOWN:
-                self.view[k] = UNKNOWN
-            elif self.view[k] != drive.at:
-                self._count(k, dt_ms)
-                if self._arm_ms[k] <= 0:
-                    self.view[k] = drive.at
-        self.want = self._say()
-        if self.want != before:
-            self.flipped = False
+            view = views[k]
+            now = at = drive.at
+            to = drive.to
+            if to != UNKNOWN:
+                now = view
+                phase = drive.phase
+                if view != to and MOVE <= phase <= SETTLE:
+                    now = self._follow(k, drive, view, dt_ms)
+                if phase != MOVE or (now != to and self._arm_ms[k] >= 0):
+                    going = True
+            elif view != at:
+                going = True
+                if drive.servo and at != UNKNOWN and not self._lagged(k, dt_ms):
+                    now = view
+            if now != view:
+                views[k] = now
+                changed = True
+        self.going = going
+        if changed:
+            self.due = True
+            want = self._say()
+            if want != self.want:
+                self.want = want
+                self.flipped = False
 
     def step(self, dt_ms: int) -> None:
         """Move the output towards what is wanted, or keep it off (or, without an off, where it is).
@@ -156,9 +180,15 @@ class Feed:
         Without an off it also stays where it is while a drive's setting is not known: its rest side is no better.
         """
         out = self.out
+        self.due = False
         if self.fault == NO_FAULT and not self.all_off:
-            hold = self.want == OFF and not out.has_off and self._unsure
-            out.step(dt_ms, out.told if hold else self._aim)
+            want = self.want
+            if want == OFF:
+                if not out.has_off and self._unsure:
+                    want = out.told
+            elif self.flipped:
+                want = A + B - want
+            out.step(dt_ms, want)
         elif out.has_off:
             out.step(dt_ms, OFF)
         elif out.busy:
@@ -176,10 +206,18 @@ class Feed:
         return False
 
     def rest(self) -> None:
-        """After a step: no more of them until something changes, if nothing would."""
+        """After a look that saw nothing going: sleep until something changes, or a drive passes the next point."""
         out = self.out
-        if out.group is None and not self.busy and (not out.is_off or out.off_ms >= LONG_MS):
-            self.active = False
+        if self.due or out.busy or out.group is not None or self.retry_ms > 0 or self.good_ms > 0:
+            return
+        for k in range(len(self.view)):
+            drive = self._drives[k]
+            to = drive.to
+            if to != UNKNOWN:
+                view = self.view[k]
+                point = self._on_us[2 * k + to] if view == UNKNOWN else self._off_us[2 * k + to]
+                drive.call_at(drive.ends[to] if point == AT_END or view == to else point)
+        self.active = False
 
     @property
     def _unsure(self) -> bool:
@@ -194,24 +232,25 @@ class Feed:
             index = index * 3 + self.view[k]
         return self._answers[index]
 
-    def _count(self, k: int, dt_ms: int) -> None:
-        if self._arm_ms[k] > 0:
-            self._arm_ms[k] = max(0, self._arm_ms[k] - min(dt_ms, 10000))
+    def _lagged(self, k: int, dt_ms: int) -> bool:
+        """Count down the lag that began where the pulse passed `on_us`; whether it is over, or never began."""
+        left = self._arm_ms[k]
+        if left > 0:
+            left = left - dt_ms if dt_ms < left else 0
+            self._arm_ms[k] = left
+        return left <= 0
 
-    def _follow(self, k: int, drive: "Drive | HandDrive", dt_ms: int) -> None:
+    def _follow(self, k: int, drive: "Drive | HandDrive", view: int, dt_ms: int) -> int:
+        """The view of a drive on its way, whose setting to come is not relied on yet."""
         to = drive.to
-        if drive.phase < MOVE or drive.phase == JUMP or self.view[k] == to:
-            return
-        if self.view[k] != UNKNOWN:
-            if self._off_passed(k, drive, to):
-                self.view[k] = UNKNOWN
+        if view != UNKNOWN:
+            if not self._off_passed(k, drive, to):
+                return view
         elif self._arm_ms[k] >= 0:
-            self._count(k, dt_ms)
-        if self.view[k] == UNKNOWN:
-            if self._arm_ms[k] < 0 and self._on_passed(k, drive, to):
-                self._arm_ms[k] = self._lag_ms[2 * k + to]
-            if self._arm_ms[k] == 0:
-                self.view[k] = to
+            return to if self._lagged(k, dt_ms) else UNKNOWN
+        if self._arm_ms[k] < 0 and self._on_passed(k, drive, to):
+            self._arm_ms[k] = self._lag_ms[2 * k + to]
+        return to if self._arm_ms[k] == 0 else UNKNOWN
 
     def _off_passed(self, k: int, drive: "Drive | HandDrive", to: int) -> bool:
         point = self._off_us[2 * k + to]

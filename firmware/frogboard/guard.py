@@ -33,6 +33,7 @@ class Guard:
         self.reading = array.array("h", [0] * len(sensors))
         self.tripped = bytearray(len(doc["trips"]))
         self.servo = [s["role"] == "servo" for s in sensors]
+        self._servos = [i for i, s in enumerate(sensors) if s["role"] == "servo"]
         self.high = bytearray(len(sensors))
         """1 while a sensor has been over its limit for its time."""
         self.waiting = False
@@ -48,8 +49,8 @@ class Guard:
     @property
     def servo_high(self) -> bool:
         """Whether the servo supply has been over its limit for its time: a moving servo may be stuck."""
-        for i in range(len(self.high)):
-            if self.high[i] and self.servo[i]:
+        for i in self._servos:
+            if self.high[i]:
                 return True
         return False
 
@@ -110,7 +111,7 @@ class Guard:
     def latch(self, feed: "Feed", why: int) -> None:
         """Off and kept off for a reason other than current."""
         feed.fault = why
-        feed.active = True
+        feed.stir()
         feed.latched = True
         feed.retry_ms = 0
         feed.out.cut()
@@ -127,7 +128,7 @@ class Guard:
         index = self.feeds.index(feed)
         feed.trips = min(200, feed.trips + 1)
         feed.good_ms = 0
-        feed.active = True
+        feed.stir()
         self.waiting = True
         self._log.put(events.TRIP, index, source, feed.trips)
         if not feed.out.has_off:
@@ -156,7 +157,7 @@ class Guard:
         if feed.retry_ms > 0:
             feed.retry_ms = max(0, feed.retry_ms - dt_ms)
             if feed.retry_ms == 0:
-                feed.active = True
+                feed.stir()
                 feed.fault = NO_FAULT
                 feed.good_ms = GOOD_MS
                 self._log.put(events.CLEAR, i)
@@ -169,7 +170,7 @@ class Guard:
     def clear(self, feed: "Feed") -> bool:
         """Forget a feed's fault and its trips. False where there was none."""
         had = feed.fault != NO_FAULT
-        feed.active = True
+        feed.stir()
         feed.fault = NO_FAULT
         feed.latched = False
         feed.retry_ms = 0

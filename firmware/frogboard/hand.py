@@ -23,12 +23,16 @@ class HandDrive:
         self.to = UNKNOWN
         self.phase = 0
         self.ends = [0, 0]
+        self.rising = True
         self.pulse_us = 0
         self.out_us = 0
         self.stalled = False
         self.feeds: "list[Feed]" = []
         self._zero = spec["contacts"][0]
         self._one = spec["contacts"][1]
+
+    def call_at(self, point_us: int) -> None:
+        """Its feeds are woken by `follow`."""
 
     def follow(self, inputs: "Inputs") -> bool:
         """Look at the contacts: raw for losing, debounced for gaining. Whether anything changed."""

@@ -7,7 +7,7 @@ round at once: its mark is there already. No hardware; `flash` is called between
 """
 
 from frogboard import events
-from frogboard.drive import JUMP, REST, WAIT
+from frogboard.drive import JUMP, MOVE, REST, WAIT
 from frogboard.table import UNKNOWN
 
 if False:
@@ -111,19 +111,24 @@ class Mover:
             return
         moving = 0
         jumping = False
-        for d in range(len(self.drives)):
-            if self.state[d] != ACTIVE:
+        drives, state = self.drives, self.state
+        for d in range(len(state)):
+            if state[d] != ACTIVE:
                 continue
-            drive = self.drives[d]
+            drive = drives[d]
             drive.step(dt_ms, drive.phase != WAIT or self._clear(d, drive.to))
+            if drive.called:
+                drive.call()
             if drive.started:
                 drive.started = False
                 self._log.put(events.MOVE, d, drive.to)
-            if drive.phase == REST:
+            phase = drive.phase
+            if phase == REST:
                 self._arrived(d)
-            else:
-                moving += 1
-                jumping = jumping or drive.jumps or drive.phase == JUMP
+                continue
+            moving += 1
+            if phase != MOVE:
+                jumping = jumping or phase == JUMP or drive.jumps
         self.moving = moving
         if moving < self.max_moving:
             self._start(jumping)

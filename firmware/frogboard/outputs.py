@@ -1,8 +1,9 @@
 """The kinds of switched output, and what "off" means for each. No hardware: they set bits in `lines`.
 
 `step(dt_ms, want)` moves an output towards OFF, A or B, break before make; `told` is what its contacts are told to
-join now; `is_off` whether it is told off; `off_ms` for how long (stops counting at `LONG_MS`). `has_off` is
-False where nothing can turn it off; `is_off` is never true there. `busy` is False when a step would change nothing.
+join now; `is_off` whether it is told off; `off_ms` for how long (not counted beyond `long_ms`, the longest time that
+anybody asks for). `has_off` is False where nothing can turn it off; `is_off` is never true there. `busy` is False
+when another step with the same `want` would change nothing; then, and without a group, none is needed.
 
 Time is counted from one step to the next, and an output is written some time after its step: every stated time
 gets `slack_ms` (a tick) more, so that it holds for the pins themselves. What is cut between steps counts from the
@@ -92,6 +93,7 @@ class PairOut:
         self._a = a
         self._b = b
         self._dead_ms = spec["dead_ms"] + slack_ms
+        self.long_ms = self._dead_ms
         self.group = group
         self.told = OFF
         self.off_ms = 0
@@ -112,35 +114,37 @@ class PairOut:
             self._fresh = True
 
     def step(self, dt_ms: int, want: int) -> None:
+        told = self.told
         if self._fresh:
             self._fresh = False
-        elif self.told == OFF:
-            self.off_ms = min(LONG_MS, self.off_ms + dt_ms)
-            if want != OFF and self.off_ms >= self._dead_ms:
-                self.told = want
+        elif told == OFF:
+            self.off_ms = off_ms = min(self.long_ms, self.off_ms + dt_ms)
+            if want != OFF and off_ms >= self._dead_ms:
+                self.told = told = want
                 self._lines[self._a if want == A else self._b] = 1
-        elif want != self.told:
+        elif want != told:
             self.cut()
+            told = OFF
             self._fresh = False
-        self.busy = self.told != want
+        self.busy = told != want or (told == OFF and self.off_ms < self.long_ms)
 
 
-class ChangeoverOut:
-    """One changeover contact, common to the frog. Without a group it has no off: released it joins its rest side."""
+class OneContact:
+    """What a changeover and a latching relay have in common: one contact that joins one side or the other.
 
-    def __init__(
-        self, lines: bytearray, coil: int, spec: "dict[str, Any]", group: "Group | None", slack_ms: int
-    ) -> None:
+    Without a group it has no off.
+    """
+
+    def __init__(self, lines: bytearray, group: "Group | None", side: int, still_ms: int) -> None:
         self._lines = lines
-        self._coil = coil
-        self._rest = A if spec["rest"] == "A" else B
-        self._move_ms = max(spec["operate_ms"], spec["release_ms"]) + spec["bounce_ms"] + slack_ms
         self.group = group
         self.has_off = group is not None
         self.needs_off = group is not None
-        self.side = self._rest
-        self.still_ms = 0
+        self.side = side
+        """OFF: not known."""
+        self.still_ms = still_ms
         """For how long the contact has not been told to move."""
+        self.long_ms = LONG_MS
         self.off_ms = 0
         self.busy = True
 
@@ -157,6 +161,18 @@ class ChangeoverOut:
         if self.group is not None:
             self.needs_off = True
             self.group.open()
+
+
+class ChangeoverOut(OneContact):
+    """One changeover contact, common to the frog. Released it joins its rest side."""
+
+    def __init__(
+        self, lines: bytearray, coil: int, spec: "dict[str, Any]", group: "Group | None", slack_ms: int
+    ) -> None:
+        self._coil = coil
+        self._rest = A if spec["rest"] == "A" else B
+        self._move_ms = max(spec["operate_ms"], spec["release_ms"]) + spec["bounce_ms"] + slack_ms
+        super().__init__(lines, group, self._rest, 0)
 
     def step(self, dt_ms: int, want: int) -> None:
         self.still_ms = min(LONG_MS, self.still_ms + dt_ms)
@@ -177,39 +193,17 @@ class ChangeoverOut:
             self._lines[self._coil] = 0 if side == self._rest else 1
 
 
-class LatchingOut:
+class LatchingOut(OneContact):
     """A changeover that keeps its side without power: unknown after a reset until it has been pulsed."""
 
     def __init__(
         self, lines: bytearray, set_: int, reset: int, spec: "dict[str, Any]", group: "Group | None", slack_ms: int
     ) -> None:
-        self._lines = lines
         self._set = set_
         self._reset = reset
         self._pulse_ms = spec["pulse_ms"] + slack_ms
         self._move_ms = self._pulse_ms + spec["bounce_ms"] + slack_ms
-        self.group = group
-        self.has_off = group is not None
-        self.needs_off = group is not None
-        self.side = OFF
-        """OFF: not known."""
-        self.still_ms = LONG_MS
-        self.off_ms = 0
-        self.busy = True
-
-    @property
-    def told(self) -> int:
-        return self.side if self.group is None or self.group.on else OFF
-
-    @property
-    def is_off(self) -> bool:
-        return self.group is not None and not self.group.on
-
-    def cut(self) -> None:
-        """Off, now; does nothing where there is no off."""
-        if self.group is not None:
-            self.needs_off = True
-            self.group.open()
+        super().__init__(lines, group, OFF, LONG_MS)
 
     def step(self, dt_ms: int, want: int) -> None:
         self.still_ms = min(LONG_MS, self.still_ms + dt_ms)
