@@ -36,9 +36,9 @@ CASES = read_cases()
 FACTS = (("live-frog", "insulated-frog"), ("in", "removed"), ("contact", "bonded"), ("unfed", "switched"))
 
 
-LAID_ELSEWHERE = {"crossover-left", "crossover-right", "scissors", "diamond-with-selector", "traverser-3"}
-"""Made of turnouts and a diamond: held against those, joined by lines, in tests/track/test_crossovers.py; a diamond
-with a selector and a traverser: in tests/track/test_selectors.py."""
+LAID_ELSEWHERE = {"crossover-left", "crossover-right", "scissors", "traverser-3"}
+"""Made of turnouts and a diamond: held against those, joined by lines, in tests/track/test_crossovers.py; a traverser:
+in tests/track/test_selectors.py."""
 
 
 def test_the_table_lays_down_every_kind_in_every_make_and_state() -> None:

@@ -35,6 +35,7 @@ def random_layout(rng: random.Random, most_drives: int, switched: float = 0.2) -
     ends: list[LineItem] = []
     drives = 0
     shared: list[str] = []
+    hand_drives: dict[str, Any] = {}
     while drives < most_drives:
         table, kind, slots = rng.choice(
             [("turnout", "turnout", 1)] * 5
@@ -64,6 +65,9 @@ def random_layout(rng: random.Random, most_drives: int, switched: float = 0.2) -
             if table == "turnout":
                 piece["drive"] = f"D{name}"
                 shared.append(f"D{name}")
+        if table in ("slip", "diamond") and rng.random() < 0.2:
+            piece["selector"] = f"S{name}"
+            hand_drives[piece["selector"]] = {"kind": "hand"}
         tables.setdefault(table, {})[name] = piece
         ends += [EndItem(name, e, NOWHERE) for e in built_in()[kind].ends]
         if slots == 0:
@@ -71,7 +75,6 @@ def random_layout(rng: random.Random, most_drives: int, switched: float = 0.2) -
     rng.shuffle(ends)
     lines: dict[str, tuple[LineItem, ...]] = {}
     districts = list(tables["district"])
-    hand_drives: dict[str, Any] = {}
     taken: set[str] = set()
     while ends:
         first = ends.pop()

@@ -1,4 +1,4 @@
-"""Where no turnout decides: a selector for a diamond, and the positions of a traverser."""
+"""Where no turnout decides: a selector for a diamond or a slip, and the positions of a traverser."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from frogfeed.findings.finding import Severity
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.settings import build_settings
 from frogfeed.track.assemble import assemble
+from frogfeed.track.conditions import holds
 from frogfeed.track.explain import track_findings
 from tests.track.make import layout
 
@@ -31,6 +32,25 @@ def test_with_a_selector_its_frogs_follow_the_switch() -> None:
     left, right = ((("S", "left"),),), ((("S", "right"),),)
     # From a.left the inner rail is the right one (B), from a.right the left one (A).
     assert tables == {"X.FA": {"main.B": left, "main.A": right}, "X.FB": {"main.A": left, "main.B": right}}
+
+
+def test_a_single_slips_selector_counts_only_while_both_its_straight_roads_are_set() -> None:
+    slip = '[slip.X]\nslip_road = "a.left-b.right"\nstate = "isolated-frog"\n'
+    bare = layout(f"{slip}{PLACES}{LINES}")
+    undecided = [f.witness for f in track_findings(bare, assemble(bare)) if f.code == "undecided"]
+    assert undecided and all(w == {"X-a": "left", "X-b": "right"} for w in undecided)
+    x = layout(f'{slip}selector = "S"\n[drive.S]\nkind = "hand"\n{PLACES}{LINES}')
+    network = assemble(x)
+    assert [f for f in track_findings(x, network) if f.severity is not Severity.NOTE] == []
+    roads = {f"{r.start} {r.end}": r.when for r in network.roads if r.piece == "X"}
+    for a in ("left", "right"):
+        for b in ("left", "right"):
+            for s in ("left", "right"):
+                at = {"X-a": a, "X-b": b, "S": s}
+                both = a == "left" and b == "right"
+                assert holds(roads["a.left b.left"], at) == (a == "left" and (not both or s == "left"))
+                assert holds(roads["a.right b.right"], at) == (b == "right" and (not both or s == "right"))
+                assert holds(roads["a.left b.right"], at) == (a == "right" and b == "left")
 
 
 def test_the_selector_gets_inputs_on_a_board() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from frogfeed.layout.checks import pieces_by_path
-from frogfeed.layout.drives import SELECTOR_SLOTS, DriveUseResolved, default_drive, resolve_use, stated_drive
+from frogfeed.layout.drives import DriveUseResolved, default_drive, resolve_use, slots_of, stated_drive
 from frogfeed.layout.ends import KindShape
 from frogfeed.layout.mistakes import Mistakes, did_you_mean, listed, nearest, shown
 from frogfeed.layout.positions import KeyPath
@@ -75,16 +75,16 @@ class DriveChecker:
         self.own = own
 
     def _slotted(self) -> Iterator[tuple[KeyPath, str, Piece | Place, Mapping[str, tuple[str, ...]]]]:
-        """Every piece of a certain kind, and every place with a selector, with its drive slots."""
+        """Every piece of a certain kind, and every place, with its drive slots."""
         for path, name, piece in pieces_by_path(self.file):
             shape = self.shapes.get(name)
             if shape is not None:
                 if isinstance(piece, OwnPiece):
                     self._unknown_slots(path, piece, shape)
-                yield path, name, piece, shape.slots
+                yield path, name, piece, slots_of(piece, shape)
         for name, place in self.file.place.items():
-            if place.selector is not None and name not in self.doubtful:
-                yield ("place", name), name, place, SELECTOR_SLOTS
+            if name not in self.doubtful:
+                yield ("place", name), name, place, slots_of(place)
 
     def _own_twice(self, drive: str, name: str, path: KeyPath, other: str, first: KeyPath) -> None:
         self.mistakes.add(

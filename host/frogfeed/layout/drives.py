@@ -3,7 +3,7 @@
 A piece that names no drive has one of its own: "T1" for a piece with one drive, "X1-a" and "X1-b" or "W-left" and
 "W-right" for a piece with two. A drive's settings are those of the pieces that use it by their own names; a piece
 whose settings bear other names says which is which: `drive = { name = "D1", left = "right", right = "left" }`.
-A switched place with a selector uses a drive as well, in a slot of that name.
+A switched place, diamond or slip with a selector uses a drive for it as well, in a slot of that name.
 """
 
 from __future__ import annotations
@@ -12,12 +12,10 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from frogfeed.layout.ends import KindShape, built_in_shapes, kind_name
-from frogfeed.layout.schema import DriveRef, DriveUse, Hand, LayoutFile, OwnPiece, Piece, Place
+from frogfeed.layout.schema import Crossing, DriveRef, DriveUse, Hand, LayoutFile, OwnPiece, Piece, Place
 
 SELECTOR = "selector"
-"""The drive slot of a place that is told which side to follow."""
-
-SELECTOR_SLOTS: Mapping[str, tuple[str, ...]] = {SELECTOR: (Hand.LEFT.value, Hand.RIGHT.value)}
+"""The drive slot of what is told which side or which track is in use."""
 
 
 class DriveUseResolved(NamedTuple):
@@ -52,7 +50,7 @@ def drive_uses(
 ) -> dict[tuple[str, str], DriveUseResolved]:
     """Every (piece, slot) of every piece of a known kind, built or not, with its drive; in the file's order.
 
-    Places with a selector come last.
+    Places come last.
     """
     shapes = built_in_shapes() if kinds is None else kinds
     uses: dict[tuple[str, str], DriveUseResolved] = {}
@@ -68,10 +66,17 @@ def _slotted(
     for name, piece in file.pieces().items():
         shape = shapes.get(kind_name(piece))
         if shape is not None:
-            yield name, piece, shape.slots
+            yield name, piece, slots_of(piece, shape)
     for name, place in file.place.items():
-        if place.selector is not None:
-            yield name, place, SELECTOR_SLOTS
+        yield name, place, slots_of(place)
+
+
+def slots_of(member: Piece | Place, shape: KindShape | None = None) -> Mapping[str, tuple[str, ...]]:
+    """The drive slots of a piece of this shape or of a place, with that of its selector."""
+    own: Mapping[str, tuple[str, ...]] = {} if shape is None else shape.slots
+    if not isinstance(member, Crossing | Place) or member.selector is None:
+        return own
+    return {**own, SELECTOR: (Hand.LEFT.value, Hand.RIGHT.value)}
 
 
 def drive_settings(file: LayoutFile, kinds: Mapping[str, KindShape] | None = None) -> dict[str, tuple[str, ...]]:

@@ -92,7 +92,7 @@ def kind_name(piece: Piece) -> str:
     if isinstance(piece, ThreeWay):
         return "three-way"
     if isinstance(piece, Diamond):
-        return "diamond" if piece.selector is None else "diamond-with-selector"
+        return "diamond"
     if isinstance(piece, Slip):
         plain = "double-slip" if piece.slip_road is None else _SINGLE_SLIPS[piece.slip_road]
         return plain + ("-crossing-or-slip" if piece.blades_move is SlipBlades.CROSSING_OR_SLIP else "")
@@ -104,8 +104,6 @@ def fits_table(shape: KindShape, piece: Piece) -> bool:
     if isinstance(piece, OwnPiece):
         return True
     ends, slots = _TABLES[type(piece)]
-    if isinstance(piece, Diamond) and piece.selector is not None:
-        slots = {"selector"}
     return set(shape.ends) == ends and set(shape.slots) == slots
 
 

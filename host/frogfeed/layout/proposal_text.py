@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from frogfeed.layout.items_text import item_values
 from frogfeed.layout.model import Layout
 from frogfeed.layout.positions import KeyPath
-from frogfeed.layout.schema import Piece
+from frogfeed.layout.schema import Crossing, Piece
 from frogfeed.layout.writing import Value, with_values
 
 
@@ -35,9 +35,14 @@ def proposed_text(before: Layout, after: Layout) -> str:
             changes["place", name, "selector"] = str(place.selector)
         if before.file.place[name].takes_in != place.takes_in:
             changes["place", name, "takes_in"] = list(place.takes_in)
-    for name, diamond in after.file.diamond.items():
-        if before.file.diamond[name].selector != diamond.selector:
-            changes["diamond", name, "selector"] = str(diamond.selector)
+    crossings: dict[str, tuple[Mapping[str, Crossing], Mapping[str, Crossing]]] = {
+        "diamond": (before.file.diamond, after.file.diamond),
+        "slip": (before.file.slip, after.file.slip),
+    }
+    for table, (old, new) in crossings.items():
+        for name, crossing in new.items():
+            if old[name].selector != crossing.selector:
+                changes[table, name, "selector"] = str(crossing.selector)
     for name in after.file.drive.keys() - before.file.drive.keys():
         changes["drive", name, "kind"] = after.file.drive[name].kind.value
     for name, items in after.lines.items():

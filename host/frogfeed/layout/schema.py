@@ -297,14 +297,18 @@ class ThreeWay(Piece):
     drive_right: DriveRef | None = Field(default=None, description="the drive of the right pair of blades")
 
 
-class Diamond(Piece):
-    """[diamond.NAME]: two tracks that cross; no drive of its own."""
+class Crossing(Piece):
+    """What diamonds and slips have in common: two tracks that cross, both of which may be set at once."""
 
     selector: DriveRef | None = Field(
         default=None,
-        description='a drive (such as a switch on the panel, kind = "hand") that says which track is in use, where '
-        "no turnout does: left the one from a.left, right the one from a.right",
+        description='a drive (such as a switch on the panel, kind = "hand") that says which track is in use while both'
+        " are set: left the one from a.left, right the one from a.right",
     )
+
+
+class Diamond(Crossing):
+    """[diamond.NAME]: two tracks that cross; no drive of its own."""
 
 
 class SlipBlades(StrEnum):
@@ -314,7 +318,7 @@ class SlipBlades(StrEnum):
     CROSSING_OR_SLIP = "crossing-or-slip"
 
 
-class Slip(Piece):
+class Slip(Crossing):
     """[slip.NAME]: a diamond with one or two slip roads; a drive at each side."""
 
     slip_road: Literal["a.left-b.right", "a.right-b.left"] | None = Field(

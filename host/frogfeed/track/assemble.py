@@ -98,7 +98,7 @@ def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None, *, feeds_t
         roads,
         sections,
         takes_in,
-        {name: use for (name, slot), use in uses.items() if slot == SELECTOR and name in file.place},
+        {name: use for (name, slot), use in uses.items() if slot == SELECTOR},
         feeds_to_come,
     )
     short = tuple(v.bridge for v in vees(layout, network, kinds) if v.open)
@@ -154,7 +154,7 @@ def _wire_up(
     approaches = Approaches(joints, roads)
     forbidden = tuple(t for p in parts.values() for t in p.forbidden)
     fouling = frozenset(pair for p in parts.values() for pair in p.fouling)
-    roads, undecided = _refine(roads, fouling, approaches, settings)
+    roads, undecided = _refine(roads, fouling, approaches, settings, selectors)
     switched_zones = zones(takes_in, joints, roads)
     section_of = {end: SectionEnd(z.place, hand) for z in switched_zones.values() for end, hand in z.hands.items()}
     sides = label_ends(end_feeds, joints, roads, section_of.keys())
@@ -261,8 +261,12 @@ def _refine(
     fouling: frozenset[frozenset[str]],
     approaches: Approaches,
     settings: Mapping[str, tuple[str, ...]],
+    selectors: Mapping[str, DriveUseResolved],
 ) -> tuple[list[Road], dict[str, When]]:
-    """Give roads that no drive of their own parts the conditions of the routes that lead to them."""
+    """Give roads that no drive of their own parts the conditions of the routes that lead to them.
+
+    Where these leave two roads set that foul each other, the piece's selector says which counts.
+    """
     by_piece: dict[str, list[Road]] = {}
     for r in roads:
         by_piece.setdefault(r.piece, []).append(r)
@@ -275,8 +279,13 @@ def _refine(
         led = [
             both(r.when, both(approaches.outward((piece, r.start)), approaches.outward((piece, r.end)))) for r in own
         ]
+        favoured = [_favour(r, selectors[piece]) for r in own] if piece in selectors else None
+
+        def foul(i: int, j: int, own: list[Road] = own) -> bool:
+            return _foul(own[i], own[j], fouling)
+
         try:
-            alone, clash = exclusive(led, settings, lambda i, j, own=own: _foul(own[i], own[j], fouling))  # type: ignore[misc]
+            alone, clash = exclusive(led, settings, foul, favoured)
         except TooManyDrivesError:
             # Not worked out: whatever two fouling roads have in common counts as undecided.
             alone = led
@@ -291,6 +300,13 @@ def _refine(
         if clash:
             undecided[piece] = clash
     return refined, undecided
+
+
+def _favour(road: Road, selector: DriveUseResolved) -> When:
+    """When a selector speaks for a road: set left for one from a.left, set right for one from a.right."""
+    ends = {road.start, road.end}
+    hands = [hand.value for hand in (Hand.LEFT, Hand.RIGHT) if f"a.{hand.value}" in ends]
+    return tuple(((selector.drive, selector.settings[hand]),) for hand in hands)
 
 
 def _foul(a: Road, b: Road, fouling: frozenset[frozenset[str]]) -> bool:

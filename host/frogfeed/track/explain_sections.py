@@ -146,7 +146,9 @@ def undecided_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding
 def _deciding(layout: Layout, piece: str) -> str:
     """What can decide between two roads that are set at once."""
     cure = "Throw one of the turnouts on either side away from it, so that only one road is set"
-    table = "diamond" if piece in layout.file.diamond else "place" if piece in layout.file.place else None
+    file = layout.file
+    names = {"diamond": set(file.diamond), "slip": set(file.slip), "place": set(file.place)}
+    table = next((name for name, members in names.items() if piece in members), None)
     if table is None:
         return f"{cure}."
     return (

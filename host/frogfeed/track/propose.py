@@ -5,7 +5,7 @@ What is stated stays; only what is missing is added, each thing with its reason:
 1. A return loop gets a reversing section: a stretch of plain track on it, or one with a turnout, insulated all round.
 2. Districts are parted by the fewest joints (a minimum cut).
 3. Each piece is made sound: a plastic frog with bonded blades, a live frog isolated and fed through a switch.
-4. Where no drive decides which way a section or a diamond is used, a switch on the panel says it.
+4. Where no drive decides which way a section or a crossing is used, a switch on the panel says it.
 5. A rail whose two sides cannot always agree is insulated; every conductor without a feed gets one dropper.
 
 Every insulated joiner is forced by what stands on its two sides, and every dropper by its conductor, so the set is a
@@ -133,10 +133,10 @@ def _with_sections(layout: Layout, items: list[Proposed]) -> Layout:
 
 
 def _with_selectors(layout: Layout, items: list[Proposed]) -> Layout:
-    """A selector for every section and diamond that some setting leaves undecided."""
+    """A selector for every section and crossing that some setting leaves undecided."""
     network = assemble(layout, feeds_to_come=True)
     file = layout.file
-    places, diamonds, drives = dict(file.place), dict(file.diamond), dict(file.drive)
+    places, diamonds, slips, drives = dict(file.place), dict(file.diamond), dict(file.slip), dict(file.drive)
     for name in dict.fromkeys(s.piece for s in network.switched if s.undecided):
         drive = f"{name}-way"
         if drive in drives or drive in network.drives:
@@ -145,14 +145,18 @@ def _with_selectors(layout: Layout, items: list[Proposed]) -> Layout:
         if name in places:
             places[name] = places[name].model_copy(update=update)
             reason = "it is set to two sides at once that differ, and no turnout says which one a train comes from"
-        elif name in diamonds and diamonds[name].kind is None:
-            diamonds[name] = diamonds[name].model_copy(update=update)
+        elif name in diamonds or name in slips:
+            if name in diamonds:
+                diamonds[name] = diamonds[name].model_copy(update=update)
+            else:
+                slips[name] = slips[name].model_copy(update=update)
             reason = "both its tracks are set at once, and no turnout says which one a train takes"
         else:
             continue
         drives[drive] = Drive(kind=DriveKind.HAND)
         items.append(Proposed(Action.SELECTOR, name, reason))
-    return _with_file(layout, file.model_copy(update={"place": places, "diamond": diamonds, "drive": drives}))
+    changed = {"place": places, "diamond": diamonds, "slip": slips, "drive": drives}
+    return _with_file(layout, file.model_copy(update=changed))
 
 
 def _sound(piece: Piece, frogs: int, bridged: bool, inside: bool) -> tuple[Links, Blades, FrogFeed]:

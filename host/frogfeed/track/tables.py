@@ -40,11 +40,24 @@ def drives_in(*conditions: When) -> tuple[str, ...]:
 
 
 def exclusive(
-    conditions: Sequence[When], settings: Settings, foul: Callable[[int, int], bool]
+    conditions: Sequence[When],
+    settings: Settings,
+    foul: Callable[[int, int], bool],
+    favoured: Sequence[When] | None = None,
 ) -> tuple[list[When], When]:
-    """Each condition where none that it fouls holds too, as disjoint terms; and where two that foul hold at once."""
-    drives = drives_in(*conditions)
-    table = tabulate(drives, settings, lambda s: [i for i, c in enumerate(conditions) if holds(c, s)])
+    """Each condition where none that it fouls holds too, as disjoint terms; and where two that foul hold at once.
+
+    Of conditions that foul each other and hold at once, only those count whose `favoured` holds too, where it is given.
+    """
+    drives = drives_in(*conditions, *(favoured or ()))
+
+    def held_at(s: Mapping[str, str]) -> list[int]:
+        held = [i for i, c in enumerate(conditions) if holds(c, s)]
+        if favoured is None:
+            return held
+        return [i for i in held if holds(favoured[i], s) or not any(i != j and foul(i, j) for j in held)]
+
+    table = tabulate(drives, settings, held_at)
     fouled = {k: {i for i in held for j in held if i != j and foul(i, j)} for k, held in table.items()}
     alone = [
         as_when({k: i in held and i not in fouled[k] for k, held in table.items()}, drives, settings)
