@@ -41,7 +41,7 @@ class Made:
 
     @property
     def uses(self):
-        return drive_uses(self.layout.file)
+        return drive_uses(self.layout.file, self.layout.kinds)
 
 
 def made(layout: Layout, meter: MeterPlan | None = NO_METER) -> Made:
