@@ -7,7 +7,9 @@ import itertools
 import random
 from concurrent.futures import ThreadPoolExecutor
 
+from frogboard import methods
 from frogfeed.bench.circuit import build_circuit
+from frogfeed.board.messages import Event
 from frogfeed.console.owner import Up
 from frogfeed.console.picture import DEAD, UNKNOWN
 from frogfeed.console.railway import Railway
@@ -166,3 +168,15 @@ def test_a_drive_whose_place_nobody_knew_has_no_place_until_it_rests(railway: Ra
     board.advance(3.0)
     reporter.take("B1", Up(board.hello_now(), board.state_now()))
     assert store.get("drives", "T1")["pos"] == 1.0
+
+
+def test_every_event_of_the_firmware_is_told_in_the_log_but_for_what_the_drawing_shows(railway: Railway) -> None:
+    store = Store()
+    reporter = Reporter(store, railway)
+    for n, (kind, _, facts) in enumerate(methods.EVENTS):
+        before = len(store.get("log", "lines") or ())
+        told = {name: "T1" if name == "drive" else "T1.F" if name == "feed" else "x" for name, _ in facts}
+        reporter.take("B1", Event(n, n, kind, {**told, **({"ok": False} if kind == "chip" else {})}))
+        lines = store.get("log", "lines") or []
+        assert (len(lines) == before + 1) == (kind != "feed"), kind
+        assert kind == "feed" or "None" not in lines[-1]["text"], kind
