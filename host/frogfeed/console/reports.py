@@ -420,7 +420,6 @@ def _words(kind: str, facts: Mapping[str, Any]) -> tuple[str, str] | None:
         "all_off": ("all feeds off", ""),
         "input": ("input", f"{facts.get('input')} {'closed' if facts.get('on') else 'open'}"),
         "unsaved": ("not thrown", f"{drive}: the flash could not be written"),
-        "refused": ("not thrown", f"{drive}, from the panel: {feed} is held ({facts.get('why')})"),
         "refused": ("refused", f"{drive} at the panel: {feed} is held ({facts.get('why')})"),
     }
     if kind == "chip":
