@@ -54,6 +54,8 @@ class Chips:
         self._retry = array.array("h", [0] * len(self._chips))
         self._ticks = 0
         self._turn = 0
+        self._servo_chips = [i for i, s in enumerate(self._specs) if s["kind"] == "pca9685"]
+        self._servo_turn = 0
         self._expanders = [i for i, s in enumerate(self._specs) if s["kind"] == "mcp23017"]
         self._inputs: "list[list[tuple[int, int, int]]]" = [
             [(n, s["pin"], s["active"]) for n, s in enumerate(doc["inputs"]) if s["chip"] == i]
@@ -87,7 +89,7 @@ class Chips:
             alerts = [0, 0, 0]
             for s in doc["sensors"]:
                 if s["kind"] == "ina" and s["chip"] == i and s["alert_ma"]:
-                    alerts[s["channel"] - 1] = min(32767, s["alert_ma"] * 1000000 // s["na_per_count"])
+                    alerts[s["channel"] - 1] = s["alert_ma"] * 1000000 // s["na_per_count"]
             return CurrentChip(bus, spec["address"], spec["kind"], alerts)
         outputs = off = pullups = 0
         for ref in self._control.line_refs:
@@ -182,23 +184,31 @@ class Chips:
     # --- chips that fail ---
 
     def _look_after(self) -> None:
-        """Now and then: check one chip that works, and start those that do not."""
+        """Now and then: check one chip that works, and start those that do not.
+
+        While drives move a servo chip every tick: one that forgot sends no pulses, and no drive may count as arrived.
+        """
         self._ticks += 1
         if self._ticks >= CHECK_TICKS and self._chips:
             self._ticks = 0
             self._turn = (self._turn + 1) % len(self._chips)
-            i = self._turn
-            try:
-                if self._alive[i] and not self._chips[i].verify():
-                    self._lose(i)
-            except OSError:
-                self._lose(i)
+            self._check(self._turn)
+        elif self._servo_chips and self._control.mover.moving:
+            self._servo_turn = (self._servo_turn + 1) % len(self._servo_chips)
+            self._check(self._servo_chips[self._servo_turn])
         for i in range(len(self._chips)):
             if not self._alive[i]:
                 self._retry[i] -= self._control.doc["tick_ms"]
                 if self._retry[i] <= 0:
                     self._start(i)
                     return
+
+    def _check(self, i: int) -> None:
+        try:
+            if self._alive[i] and not self._chips[i].verify():
+                self._lose(i)
+        except OSError:
+            self._lose(i)
 
     def _start(self, i: int) -> None:
         """Set a chip up. Where it fails it stays held and is tried again later."""
@@ -263,10 +273,11 @@ class Chips:
         for d in range(len(self._servos)):
             if self._servos[d][0] == i:
                 self._sent_us[d] = 0
-                if self._control.drives[d].out_us:
+                drive: "Any" = self._control.drives[d]
+                if drive.out_us:
                     self.pulses_lost = True
-                if self._control.drives[d].phase > 1:
-                    self._control.drives[d].stalled = True
+                if drive.phase > 1:
+                    drive.disturb()
 
     def _tell(self, i: int, ok: int) -> None:
         if self._told[i] == ok:

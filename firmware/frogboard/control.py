@@ -160,8 +160,8 @@ class Control:
     def _stall(self) -> None:
         for d in range(len(self.drives)):
             drive = self.drives[d]
-            if drive.phase > 1 and not drive.stalled:
-                drive.stalled = True
+            if isinstance(drive, Drive) and drive.phase > 1 and not drive.stalled:
+                drive.stall()
                 self.log.put(events.STALL, d)
 
     @property

@@ -59,6 +59,11 @@ class Drive:
         self.feeds: "list[Feed]" = []
         """The feeds that depend on it."""
         self.stalled = False
+        """The servo's current says that it may be stuck."""
+        self.disturbed = False
+        """Its pulses were lost on the way: they may never have reached the servo."""
+        self.doubtful = False
+        """Either of them: wherever the pulse is, nobody knows where the servo is."""
         self.started = False
         """Set at the first step or pulse of a move, for whoever reports it; they clear it."""
         self._from_us = 0
@@ -98,6 +103,24 @@ class Drive:
         for feed in self.feeds:
             feed.active = True
 
+    def stall(self) -> None:
+        """The servo may be stuck."""
+        self.stalled = True
+        self._doubt()
+
+    def disturb(self) -> None:
+        """Pulses were lost. One end is all that a jump sends, so its time begins anew with the next pulse."""
+        if self.phase == JUMP and self._whole_ms < LONGEST_WAIT_MS:
+            self._done_ms = 0
+            return
+        self.disturbed = True
+        self._doubt()
+
+    def _doubt(self) -> None:
+        self.doubtful = True
+        for feed in self.feeds:
+            feed.stir()
+
     def step(self, dt_ms: int, clear: bool) -> None:
         """`dt_ms` have passed. `clear`: every feed that must be off before the first step is off for certain."""
         phase = self.phase
@@ -120,6 +143,7 @@ class Drive:
                 self._rest(self.to)
         elif phase == JUMP:
             self._done_ms += dt_ms
+            self._whole_ms += dt_ms
             if self._done_ms > self.travel_ms + self.lag_ms:
                 self._rest(self.to)
 
@@ -138,12 +162,15 @@ class Drive:
 
     def _leave(self) -> None:
         self.at = UNKNOWN
-        self.stalled = False
+        if self.doubtful:
+            self.pulse_us = 0
+        self.stalled = self.disturbed = self.doubtful = False
         self.started = True
         self._done_ms = 0
         if self.pulse_us == 0:
             self.pulse_us = self.ends[self.to]
             self.out_us = self.pulse_us
+            self._whole_ms = 0
             self.phase = JUMP
         elif self.out_us == 0:
             self.out_us = self.pulse_us
@@ -161,7 +188,10 @@ class Drive:
 
     def _rest(self, at: int) -> None:
         self.phase = REST
-        self.at = UNKNOWN if self.stalled else at
+        self.at = at
         self.to = UNKNOWN
+        if self.doubtful:
+            self.at = UNKNOWN
+            self.pulse_us = 0  # it gets an end next, and the time to run there by itself
         if not self.hold:
             self.out_us = 0

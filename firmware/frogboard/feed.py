@@ -155,7 +155,9 @@ class Feed:
             if to != UNKNOWN:
                 now = view
                 phase = drive.phase
-                if view != to and MOVE <= phase <= SETTLE:
+                if drive.doubtful:
+                    now = UNKNOWN
+                elif view != to and MOVE <= phase <= SETTLE:
                     now = self._follow(k, drive, view, dt_ms)
                 if phase != MOVE or (now != to and self._arm_ms[k] >= 0):
                     going = True

@@ -26,7 +26,7 @@ class HandDrive:
         self.rising = True
         self.pulse_us = 0
         self.out_us = 0
-        self.stalled = False
+        self.stalled = self.doubtful = False
         self.feeds: "list[Feed]" = []
         self._zero = spec["contacts"][0]
         self._one = spec["contacts"][1]

@@ -267,7 +267,7 @@ STATE_ITEMS = (
     ("drives", "at", "the setting it is KNOWN to be at, or null"),
     ("drives", "to", "the setting it moves to or waits to move to, or null"),
     ("drives", "moving", "true from the first pulse of a move until rest"),
-    ("drives", "pulse_us", "the pulse commanded now, or the last one (servo; else 0)"),
+    ("drives", "pulse_us", "the pulse commanded now, or the last one; 0: none, or nobody knows where the servo is"),
     ("drives", "stalled", "true where the last move drew a stalled servo's current"),
     ("feeds", "name", "the feed's name"),
     ("feeds", "is", "A, B or off: what its output is told; moving while between"),

@@ -16,6 +16,8 @@ if False:
     from frogboard.feed import Feed
 
 NONE = 255
+AGAIN = 1
+"""So often a move whose pulses were lost is begun again by itself; it then waits for the pulses to be sent."""
 IDLE = 0
 PENDING = 1
 READY = 2
@@ -36,6 +38,7 @@ class Mover:
         self.queued = 0
         """How many moves wait or are under way."""
         self._log = log
+        self._again = bytearray(len(drives))
         self._queue = bytearray([NONE] * len(drives))
         self._of: "list[list[tuple[Feed, int]]]" = [
             [(f, f.depends.index(d)) for f in feeds if d in f.depends] for d in range(len(drives))
@@ -136,6 +139,12 @@ class Mover:
     def _arrived(self, d: int) -> None:
         drive = self.drives[d]
         self.dirty = True
+        if drive.disturbed and self._again[d] < AGAIN:
+            self._again[d] += 1
+            self.state[d] = PENDING
+            self._append(d)
+            return
+        self._again[d] = 0
         if drive.at == UNKNOWN:
             self._log.put(events.LOST, d)
         else:

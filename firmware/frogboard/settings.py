@@ -220,7 +220,13 @@ SENSOR = (
     _int("na_per_count", 1000, 100000000, "nanoamperes a count"),
     _int("trip_ma", 0, 100000, "over this the feeds watched turn off; 0: never", 0),
     _int("trip_ms", 0, 10000, "after it has lasted this long", 0),
-    _int("alert_ma", 0, 100000, "an ina226 or ina3221 pulls its alert output over this, by itself; 0: not", 0),
+    _int(
+        "alert_ma",
+        0,
+        100000,
+        "over this, in its shunt's positive direction only, an ina226 or ina3221 pulls its alert output low; 0: not",
+        0,
+    ),
     Field("watches", "ints", 0, 32, "feeds behind this sensor (track)", [], (0, 31)),
 )
 

@@ -261,8 +261,10 @@ def _watchers(doc: "dict[str, Any]") -> None:
             raise Refused(where + ".chip", "no sensor chip there")
         if sensor["kind"] == "ina" and sensor["channel"] > 1 and chip_kind(doc, sensor["chip"]) != "ina3221":
             raise Refused(where + ".channel", "only an ina3221 has three inputs")
-        if sensor["trip_ma"] and sensor["trip_ma"] * 1000000 // sensor["na_per_count"] > 32767:
-            raise Refused(where + ".trip_ma", "beyond what the sensor can read")
+        most = 4095 if sensor["kind"] == "ina" and chip_kind(doc, sensor["chip"]) == "ina3221" else 32767
+        for key in ("trip_ma", "alert_ma"):
+            if sensor[key] * 1000000 // sensor["na_per_count"] > most:
+                raise Refused("%s.%s" % (where, key), "beyond what the sensor can read")
         if sensor["alert_ma"] and chip_kind(doc, sensor["chip"]) not in ("ina226", "ina3221"):
             raise Refused(where + ".alert_ma", "only an ina226 or ina3221 has an alert output")
         _watches(doc, where, sensor)

@@ -1,10 +1,10 @@
 """The hardware layer against chips that are nothing but their registers."""
 
-from frogboard import events
+from frogboard import events, settings
 from frogboard.table import OFF, UNKNOWN, A, B
 
 import fake_machine
-from documents import Rig, changeover, document, follow, hand, pair, servo, stretch_moves, strict_moves
+from documents import Rig, changeover, document, follow, hand, pair, sealed, servo, stretch_moves, strict_moves
 from fake_machine import Ina, Mcp23017, Pca9685
 
 
@@ -215,11 +215,13 @@ def test_current_chips_are_read_in_turn_and_trip():
     doc["sensors"] = [
         dict(name="C1", kind="ina", chip=0, na_per_count=100000),
         dict(name="C2", kind="ina", chip=1, na_per_count=125000, alert_ma=3500, **limit),
-        dict(name="C3", kind="ina", chip=2, channel=3, na_per_count=400000),
+        dict(name="C3", kind="ina", chip=2, channel=3, na_per_count=400000, alert_ma=1200),
     ]
     chips = {(1, 0x40): Ina("ina219"), (1, 0x41): Ina("ina226"), (1, 0x42): Ina("ina3221")}
     rig = started(doc, chips)
-    assert chips[(1, 0x41)].regs[7] == 28000 and chips[(1, 0x41)].regs[6] == 0x8000
+    assert chips[(1, 0x41)].regs[7] == 28000 and chips[(1, 0x41)].regs[6] == 0x8000, "over the shunt's limit"
+    critical = chips[(1, 0x42)].regs
+    assert critical[0x0B] == 3000 << 3 and critical[0x07] == critical[0x09] == 0x7FF8, "the other inputs: never"
     chips[(1, 0x40)].shunt[0] = -5000
     chips[(1, 0x41)].shunt[0] = 8000
     chips[(1, 0x42)].shunt[2] = 1000
@@ -235,6 +237,59 @@ def test_current_chips_are_read_in_turn_and_trip():
     chips[(1, 0x41)].answers = False
     rig.run(1000)
     assert rig.control.milliamps(1) is None
+
+
+def test_a_limit_that_a_sensor_chip_cannot_read_is_refused():
+    doc = document([servo()], [])
+    doc["buses"] = [{"sda": 4, "scl": 5, "hz": 400000}]
+    doc["chips"] = [{"kind": "ina3221", "bus": 0, "address": 0x40}]
+    for key in ("trip_ma", "alert_ma"):
+        for ma, taken in ((1638, True), (1639, False)):
+            doc["sensors"] = [{"name": "C", "kind": "ina", "chip": 0, "na_per_count": 400000, key: ma}]
+            assert (settings.load(sealed(doc))[1] is None) == taken, (key, ma)
+
+
+def forgetful(moment_ms):
+    """A throw to the right in which the servo chip loses its registers after so long; the rig, and its chips."""
+    chips = both()
+    rig = started(on_chips(), chips)
+    rig.run(200)
+    rig.control.throw(0, 1)
+    rig.run(moment_ms)
+    chips[(0, 0x40)].power_up()
+    return rig, chips[(0, 0x40)]
+
+
+def test_a_servo_chip_that_forgets_in_mid_throw_is_set_up_again_and_the_throw_ends_by_itself():
+    whole_ms = 25 + 60 + 500 + 120
+    for moment_ms in range(100, whole_ms, 40):
+        rig, chip = forgetful(moment_ms)
+        pulses_ms = 0
+        out = rig.control.feeds[0].out
+        while rig.control.mover.busy:
+            assert rig.ms < 15000
+            was = out.told
+            rig.tick()
+            if out.told == A and was == OFF:
+                assert pulses_ms > 500, "on again only after pulses for a whole travel" % (
+                    pulses_ms,
+                    moment_ms,
+                )
+            if chip.regs[0] & 0x10:
+                pulses_ms = 0
+            elif chip.pulse_us(5):
+                pulses_ms += 5
+        rig.run(500)
+        assert rig.control.drives[0].at == 1 and out.told == A
+        assert not [e for e in rig.seen if e[2] == events.LOST], "nobody has to throw a second time"
+
+
+def test_a_servo_chip_that_never_comes_back_ends_with_the_position_unknown():
+    rig, chip = forgetful(300)
+    chip.answers = False
+    rig.run(15000)
+    assert not rig.control.mover.busy and rig.control.drives[0].at == UNKNOWN
+    assert len([e for e in rig.seen if e[2] == events.LOST]) == 1
 
 
 def test_adc_mean_and_rms():

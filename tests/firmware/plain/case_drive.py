@@ -110,7 +110,7 @@ def test_a_stalled_move_leaves_it_unknown():
     d.begin(1)
     d.step(5, True)
     d.step(5, True)
-    d.stalled = True
+    d.stall()
     for _ in range(300):
         d.step(5, True)
     assert d.phase == drive.REST and d.at == UNKNOWN

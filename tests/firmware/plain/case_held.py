@@ -248,7 +248,7 @@ def test_a_bare_output_stays_where_it_is_when_the_position_is_lost():
             rig.control.throw(0, setting)
             while rig.control.drives[0].phase < MOVE:
                 rig.tick()
-            rig.control.drives[0].stalled = True
+            rig.control.drives[0].stall()
             rig.until_idle(3000)
             assert at(rig) == [UNKNOWN] and rig.control.feeds[0].out.told == told
 

@@ -60,7 +60,8 @@ def act(rig, random):
     elif what < 20:
         control.inputs.raw[d & 1] = to
     elif what == 20:
-        control.drives[d].stalled = True
+        if control.drives[d].phase > 1:
+            (control.drives[d].stall, control.drives[d].disturb)[to]()
     elif what == 21:
         control.guard.chip(control.feeds[5], to == 1)
     elif what == 22 and not control.mover.busy:
