@@ -271,10 +271,7 @@ def test_a_servo_chip_that_forgets_in_mid_throw_is_set_up_again_and_the_throw_en
             was = out.told
             rig.tick()
             if out.told == A and was == OFF:
-                assert pulses_ms > 500, "on again only after pulses for a whole travel" % (
-                    pulses_ms,
-                    moment_ms,
-                )
+                assert pulses_ms > 500, "on again only after pulses for a whole travel"
             if chip.regs[0] & 0x10:
                 pulses_ms = 0
             elif chip.pulse_us(5):
