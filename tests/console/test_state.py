@@ -9,8 +9,9 @@ from concurrent.futures import ThreadPoolExecutor
 
 from frogboard import methods
 from frogfeed.bench.circuit import build_circuit
+from frogfeed.board.errors import NoAnswer
 from frogfeed.board.messages import Event
-from frogfeed.console.owner import Up
+from frogfeed.console.owner import Down, Up
 from frogfeed.console.picture import DEAD, UNKNOWN
 from frogfeed.console.railway import Railway
 from frogfeed.console.reports import Reporter
@@ -180,3 +181,12 @@ def test_every_event_of_the_firmware_is_told_in_the_log_but_for_what_the_drawing
         lines = store.get("log", "lines") or []
         assert (len(lines) == before + 1) == (kind != "feed"), kind
         assert kind == "feed" or "None" not in lines[-1]["text"], kind
+
+
+def test_a_virtual_board_that_is_slow_to_begin_is_still_looked_for_and_a_real_one_is_away(railway: Railway) -> None:
+    for virtual in (True, False):
+        reporter = Reporter(Store(), railway)
+        reporter.sent_by_itself |= {"B1"} if virtual else set()
+        reporter.take("B1", Down(NoAnswer("no answer to hello within 1.5 s")))
+        board = reporter.store.get("boards", "B1")
+        assert board["up"] is False and board["settling"] is virtual

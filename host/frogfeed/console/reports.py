@@ -164,7 +164,9 @@ class Reporter:
         p = down.problem
         fault = {"what": f"{board}: {p.what}", "why": p.why, "cure": p.cure, "board": board, "severity": "error"}
         self.store.put("faults", f"link {board}", fault)
-        self.store.put("boards", board, {**(self.store.get("boards", board) or {}), "up": False, "settling": False})
+        # A virtual board that has not begun yet is still looked for; it answers as soon as it does.
+        was = self.store.get("boards", board) or {}
+        self.store.put("boards", board, {**was, "up": False, "settling": board in self.sent_by_itself})
         for name, (b, _) in self.railway.drives.items():
             if b.name == board:
                 self._drives.pop(name, None)
