@@ -17,6 +17,7 @@ test: $(DEV_STAMP) system lint
 lint: $(DEV_STAMP)
 	$(BIN)/ruff check host firmware tests
 	$(BIN)/mypy
+	$(BIN)/python .ci/firmware-types
 
 bench: $(DEV_STAMP)
 	$(BIN)/python -m tests.benchmarks
