@@ -8,30 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from frogfeed.cli import main
-
-KIND = """
-name = "catch-point"
-title = "catch point"
-
-[drives]
-drive = ["on", "off"]
-
-[[road]]
-from = "yard"
-to = "line"
-when = { drive = "on" }
-left = "SL >BL"
-right = "SR"
-
-[[road]]
-from = "yard"
-to = "ditch"
-when = { drive = "off" }
-left = "SL"
-right = "SR"
-
-[make.live-frog]
-"""
+from tests.own_kind import CATCH_POINT
 
 LAYOUT = """
 [layout]
@@ -73,16 +50,16 @@ def _run(folder: Path, kind: str, drives: str, *words: str) -> tuple[int, str]:
     [("", "K1"), ('drives = { drive = "trap" }\n[drive.trap]', "trap")],
 )
 def test_a_kind_of_ones_own_is_checked_and_planned(tmp_path: Path, drives: str, name: str) -> None:
-    code, output = _run(tmp_path, KIND, drives, "check")
+    code, output = _run(tmp_path, CATCH_POINT, drives, "check")
     assert code == 0, output
-    code, output = _run(tmp_path, KIND, drives, "plan")
+    code, output = _run(tmp_path, CATCH_POINT, drives, "plan")
     assert code == 0, output
     assert f"{name} " in output and "servo S1" in output
     assert "bond K1.SL to K1.BL" in output
 
 
 def test_a_kind_that_contradicts_itself_is_a_finding_in_the_layout_file(tmp_path: Path) -> None:
-    code, output = _run(tmp_path, KIND + 'links = ["BB SL"]\n', "", "check")
+    code, output = _run(tmp_path, CATCH_POINT + 'links = ["BB SL"]\n', "", "check")
     assert code == 2
     assert "file-bad-catalogue" in output
     assert "mine.toml is no catalogue file: make live-frog: no road has a rail 'BB'" in " ".join(output.split())

@@ -19,6 +19,7 @@ from frogfeed.layout.reading import read_layout, read_layout_text
 from frogfeed.track.assemble import assemble
 from frogfeed.track.network import BridgeKind, RailNetwork
 from tests.console.conftest import yard
+from tests.own_kind import CATCH_POINT
 
 HEAD = """
 [layout]
@@ -248,29 +249,9 @@ def test_a_name_without_a_free_spot_covers_as_little_as_can_be() -> None:
     assert moved[0] != 100.0
 
 
-OWN = """
-name = "catch-point"
-title = "catch point"
-[drives]
-drive = ["on", "off"]
-[[road]]
-from = "yard"
-to = "line"
-when = { drive = "on" }
-left = "SL >BL"
-right = "SR"
-[[road]]
-from = "yard"
-to = "ditch"
-when = { drive = "off" }
-left = "SL"
-right = "SR"
-[make.live-frog]
-"""
-
 
 def test_a_piece_of_the_modellers_own_kind_moves_in_the_drawing_and_can_be_thrown(tmp_path: Path) -> None:
-    (tmp_path / "mine.toml").write_text(OWN, encoding="utf-8")
+    (tmp_path / "mine.toml").write_text(CATCH_POINT, encoding="utf-8")
     text = HEAD.replace('control = "dc"', 'control = "dc"\ncatalogue = ["mine.toml"]') + PLACES
     text += '[piece.K1]\nkind = "catch-point"\nstate = "bonded"\ndrives = { drive = "trap" }\n[drive.trap]\n[lines]\n'
     text += 'one = ["a", { feed = "main", left = "A" }, "K1.yard", "K1.line", "b"]\ntwo = ["K1.ditch", "c"]\n'

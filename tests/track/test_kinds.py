@@ -278,16 +278,11 @@ def test_a_balloon_loop_with_a_switched_section_leaves_nothing_to_say() -> None:
         assert [set(at[first]), set(at[second])] == [{wires[0]}, {wires[1]}]
 
 
-WYE = """
-[turnout.P]
-kind = "wye"
-state = "isolated-frog"
-[turnout.Q]
-kind = "wye"
-state = "isolated-frog"
-[turnout.R]
-kind = "wye"
-state = "isolated-frog"
+CORNERS = "".join(f'[turnout.{name}]\nkind = "wye"\nstate = "isolated-frog"\n' for name in "PQR")
+
+WYE = (
+    CORNERS
+    + """
 [place.pq]
 [place.qr]
 [place.rp]
@@ -302,6 +297,7 @@ pq = ["P.left", "|", {{ feed = "main", left = "A" }}, "pq", "|", "Q.right"]
 qr = ["Q.left", "|", {{ feed = "main", left = "B" }}, "qr", "|", "R.right"]
 rp = ["R.left", "|", {feed} "rp", "|", "P.right"]
 """
+)
 """A triangle: each turnout's left leg leads to the next one's right leg. P and Q agree along pq, Q and R along qr."""
 
 
@@ -357,16 +353,9 @@ def test_a_selector_decides_for_the_side_of_a_triangle_that_is_set_to_at_both_en
         assert brute.wires_at(net, {"P": p, "Q": "left", "R": r, "S": s})[first] == wires
 
 
-TAIL = """
-[turnout.P]
-kind = "wye"
-state = "isolated-frog"
-[turnout.Q]
-kind = "wye"
-state = "isolated-frog"
-[turnout.R]
-kind = "wye"
-state = "isolated-frog"
+TAIL = (
+    CORNERS
+    + """
 [place.pq]
 [place.qr]
 [place.rp]
@@ -384,6 +373,7 @@ pq = ["P.left", "|", {{ feed = "main", left = "A" }}, "pq", "|", "Q.right"]
 qr = ["Q.left", "|", {{ feed = "main", left = "B" }}, "qr", "|", "R.right"]
 rp = ["R.left", "|", {{ feed = "main", left = "B" }}, "rp", "|", "P.right"]
 """
+)
 """The usual cure of a triangle: a tail and the turnout before it change polarity, insulated at the turnout's legs."""
 
 
