@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import product
 from typing import Any
 
 from frogfeed.console.railway import Railway
 from frogfeed.track.conditions import holds
 from frogfeed.track.meter import MeterPlan
+from frogfeed.track.network import SwitchedFeed
 
 IDLE_MA = 50
 """Most current that a sensor may read with nothing on the track (our choice; indicator lamps draw less)."""
@@ -94,13 +96,25 @@ def steps_of(railway: Railway, meter: MeterPlan | None) -> tuple[Step, ...]:
 
 
 def feeds_wanted(railway: Railway, drive: str, settings: Mapping[str, str]) -> dict[str, str]:
-    """Feeds that depend on a drive, with what their table says at these settings: "A", "B" or "off"."""
+    """Feeds that depend on a drive, with what a board gives them at these settings: "A", "B" or "off".
+
+    A drive that `settings` lack stands nobody knows where: as on the board, what the table says for each of its
+    settings counts where they agree, else the feed is off.
+    """
     wanted: dict[str, str] = {}
     for s in railway.network.switched:
         if drive in s.drives and s.output in railway.feeds and s.output not in wanted:
-            row = next((r for r in s.rows if holds(r.when, settings)), None)
-            wanted[s.output] = "off" if row is None else str(railway.network.wires[row.wire].side)
+            unknown = [d for d in s.drives if d not in settings]
+            cases = product(*(railway.network.drives[d] for d in unknown))
+            sides = {_side(railway, s, {**settings, **dict(zip(unknown, case, strict=True))}) for case in cases}
+            wanted[s.output] = sides.pop() if len(sides) == 1 else "off"
     return wanted
+
+
+def _side(railway: Railway, feed: SwitchedFeed, settings: Mapping[str, str]) -> str:
+    """What the table of a feed says where all its drives are known."""
+    row = next((r for r in feed.rows if holds(r.when, settings)), None)
+    return "off" if row is None else str(railway.network.wires[row.wire].side)
 
 
 def feeds_text(railway: Railway, drive: str, setting: str) -> list[str]:
