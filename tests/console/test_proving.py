@@ -6,9 +6,9 @@ import json
 from itertools import product
 
 import pytest
+
 from frogboard import settings as document
 from frogboard.table import NAMES, UNKNOWN, build
-
 from frogfeed.console.proving import feeds_wanted
 from frogfeed.console.railway import Railway, railway_of
 from frogfeed.demo.railway import demo_file
