@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+from difflib import get_close_matches
 
 import click
 
@@ -51,6 +52,14 @@ class Lazy(click.Group):
         module = importlib.import_module(f"frogfeed.commands.{entry[0]}")
         command: click.Command = module.command
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = get_close_matches(args[0].lower(), COMMANDS, n=1)
+            ctx.fail(f"There is no command {args[0]!r}." + (f" Did you mean {near[0]!r}?" if near else ""))
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

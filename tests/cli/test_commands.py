@@ -27,6 +27,14 @@ def test_every_command_explains_itself(name: str) -> None:
     assert "Usage:" in result.output
 
 
+def test_a_mistyped_command_is_answered_with_the_one_that_was_meant() -> None:
+    near, far = run("chek", demo_file()), run("xyzzy")
+    assert near.exit_code == far.exit_code == 2
+    assert "Did you mean 'check'?" in near.output
+    assert "There is no command 'xyzzy'." in far.output
+    assert "Did you mean" not in far.output
+
+
 def test_a_new_file_checks_clean_and_is_never_overwritten(tmp_path: Path) -> None:
     file = tmp_path / "mine.toml"
     assert run("new", file).exit_code == 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from frogfeed.findings.codes import CODES
+from frogfeed.layout.also_called import gauge_meant
 from frogfeed.layout.ends import KindShape, fits_table, kind_name
 from frogfeed.layout.known import Known
 from frogfeed.layout.mistakes import Mistakes, did_you_mean, listed, shown
@@ -56,7 +57,9 @@ def check_parts(file: LayoutFile, known: Known, mistakes: Mistakes) -> None:
     ) -> None:
         if value is None or allowed is None or value in allowed:
             return
-        mistakes.add(code, path, f"there is no {word} {shown(value)}", why=why, cure=did_you_mean(value, allowed))
+        meant = gauge_meant(value, allowed) if word == "gauge" else None
+        cure = f'Write gauge = "{meant}", with letters.' if meant is not None else did_you_mean(value, allowed)
+        mistakes.add(code, path, f"there is no {word} {shown(value)}", why=why, cure=cure)
 
     head = file.layout
     check(

@@ -157,9 +157,9 @@ def did_you_mean(word: str, words: Iterable[str], none: str = "") -> str:
 
 
 def listed(words: Iterable[str], most: int = 12, last: str = "and") -> str:
-    """Words in a row as in a sentence, cut short where there are many."""
+    """Words in a row as in a sentence, cut short where there are many; never for the sake of two."""
     pool = list(words)
-    if len(pool) > most:
+    if len(pool) > most + 2:
         return ", ".join(pool[:most]) + f" {last} {len(pool) - most} more"
     if len(pool) < 2:
         return "".join(pool)

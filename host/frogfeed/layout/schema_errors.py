@@ -9,6 +9,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from frogfeed.layout.also_called import choice_meant, table_meant
 from frogfeed.layout.mistakes import MOST_KEPT, Mistakes, dotted, listed, nearest, shown
 from frogfeed.layout.positions import KeyPath
 from frogfeed.layout.schema_walk import field_at, keys_of, table_at
@@ -56,7 +57,9 @@ def report(
     found: list[tuple[KeyPath, str]] = []
     errors = error.errors(include_url=False, include_context=True)
     meant = {
-        nearest(str(e["loc"][-1]), keys_of(root)) for e in errors[:MOST_KEPT] if e["type"] == "extra_forbidden"
+        table_meant(str(e["loc"][-1])) or nearest(str(e["loc"][-1]), keys_of(root))
+        for e in errors[:MOST_KEPT]
+        if e["type"] == "extra_forbidden"
     } if not base else set()  # fmt: skip
     for e in errors:
         path = in_data(e["loc"], data, e["type"])
@@ -112,7 +115,7 @@ def _unknown_key(root: type[BaseModel], path: KeyPath, data: Any, base: KeyPath,
     if by_unit:
         cure = _unit_cure(key, by_unit, value)
     else:
-        near = nearest(key, fields)
+        near = (table_meant(key) if not inside else None) or nearest(key, fields)
         cure = f'Did you mean "{near}"? ' if near else ""
         unset = [k for k in fields if k not in holder] if not near else []
         cure += f"It may have: {listed(unset, most=20)}." if unset else ""
@@ -157,7 +160,8 @@ def _missing(root: type[BaseModel], path: KeyPath, base: KeyPath, mistakes: Mist
         cure = _TABLE_CURES.get(key, "")
     else:
         what = f"{_named(inside)} has no {key}"
-        cure = f"Add a line: {key} = {_example(root, path)}"
+        in_braces = any(isinstance(p, int) for p in inside)
+        cure = f"Add {'inside its braces' if in_braces else 'a line'}: {key} = {_example(root, path)}"
     mistakes.add("file-missing-key", base + path, what, why=_about(root, path), cure=cure)
 
 
@@ -224,7 +228,7 @@ def _bad_value(e: ErrorDetails, root: type[BaseModel], path: KeyPath, base: KeyP
         )
     elif kind in ("enum", "literal_error"):
         choices = _choices(field.annotation) if field is not None else []
-        near = nearest(str(value), choices)
+        near = choice_meant(key, str(value), choices) or nearest(str(value), choices)
         mistakes.add(
             "file-bad-choice",
             base + path,

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
+
+from frogfeed.layout.schema import LayoutFile
 
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
@@ -21,9 +24,17 @@ _WORDS: tuple[tuple[str, str, str], ...] = (
     ),
     ("Invalid initial character for a key", "a key cannot begin like this", "Use letters, digits, - and _."),
     ("Unterminated string", "a text whose closing quote is missing", 'Close it with " on the same line.'),
-    ("Unclosed array", "a list whose closing ] is missing, or a comma between two items", ""),
-    ("Unclosed inline table", "a table whose closing } is missing, or a comma between two keys", ""),
-    ("Expected ']' at the end of a table", "a table's name without its closing ]", "Write [turnout.T1]."),
+    (
+        "Unclosed array",
+        "a list whose closing ] is missing, or a comma between two items",
+        "Put a comma between two items, and ] after the last.",
+    ),
+    (
+        "Unclosed inline table",
+        "a table whose closing } is missing, or a comma between two keys",
+        "Put a comma between two keys, and } after the last.",
+    ),
+    ("Expected ']' at the end of a table", "a table's name without its closing ]", "Write ] at the end of the line."),
     ("Expected ']]' at the end of an array", "a table's name without its closing ]]", ""),
     (
         "Expected newline or end of document",
@@ -50,6 +61,18 @@ _TWICE = re.compile(r"Cannot declare \((.*)\) twice")
 
 
 _TWICE_KEY = ("Duplicate inline table key", "Cannot overwrite a value")
+_NUMBER = re.compile(
+    r"(?P<key>[A-Za-z_][\w-]*)\s*=\s*(?P<whole>[+-]?\d+(?:\.\d+)?)"
+    r"(?P<rest>,(?P<comma>\d+)(?=\s*(?:[,}\]#]|$))|\s*(?P<unit>mm|cm|ms|s|us|µs|mA|A|V|ohm|Ω|deg|°)(?!\w)|)"
+)
+_HEADER = re.compile(r"\s*\[{0,2}\s*(?P<name>[^\]\[\"'=#{}]*?[^\]\[\"'=#{}\s])\s*\]{0,2}\s*(?:#.*)?$")
+_ODD = re.compile(r"[^A-Za-z0-9._-]")
+_CURLED = "“”„‟‘’‚«»"
+_SPELT = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss"})
+_TABLES = frozenset(field.alias or name for name, field in LayoutFile.model_fields.items())
+_LONGEST_ROW = 1000
+"""Longer lines are not searched for slips of the pen: nobody wrote them by hand."""
+_WORD = re.compile(r"[A-Za-z][\w.-]*")
 _KEY = re.compile(r"""\s*((?:[\w.-]|"[^"]*"|'[^']*')+)\s*=""")
 
 
@@ -79,6 +102,9 @@ def explain(text: str, error: ValueError) -> Broken:
         return Broken(
             line, row.find("[") + 1, "file-name-twice", what, "Rename one, or merge them.", _header(text, name, line)
         )
+    known = _slip(row, line, column, message)
+    if known is not None:
+        return known
     key = _KEY.match(row)
     if message.startswith(_TWICE_KEY) and key:
         what = f"the key {key[1]} stands here for the second time in its table"
@@ -89,6 +115,57 @@ def explain(text: str, error: ValueError) -> Broken:
         if message.startswith(start):
             return Broken(line, column, "file-not-toml", what, cure)
     return Broken(line, column, "file-not-toml", "TOML does not allow this", f"The TOML reader says: {message}")
+
+
+def _slip(row: str, line: int, column: int, message: str) -> Broken | None:
+    """A slip of the pen that TOML's own message says little of, by what stands where the reading stopped."""
+    if len(row) > _LONGEST_ROW:
+        return None
+    here = max(column - 1, 0)
+    if any(q in row[max(here - 1, 0) : here + 1] for q in _CURLED):
+        straight = "a curled quote, as word processors make them"
+        return Broken(line, column, "file-not-toml", straight, 'Text stands in straight quotes: "yard".')
+    for number in _NUMBER.finditer(row):
+        stopped = number.start("rest") <= here and not row[number.end("rest") : here].strip()
+        if stopped and (number["comma"] or number["unit"]):
+            return _number(number, line)
+    word = _WORD.match(row, here)
+    if word is not None and message.startswith("Invalid value"):
+        return Broken(line, column, "file-not-toml", "a text without its quotes", f'Write "{word[0]}"')
+    header = _HEADER.match(row)
+    if header is None:
+        return None
+    plain = _plain(header["name"])
+    if message.startswith("Expected ']"):
+        odd = _ODD.search(header["name"])
+        if odd is None:
+            return Broken(line, column, "file-not-toml", "a table's name without its closing ]", f"Write {plain}")
+        what = f"the name of a table has {'a space' if odd[0].isspace() else odd[0]} in it"
+        cure = f"Names have letters a to z, digits, - and _, and a dot behind the table: {plain}"
+        return Broken(line, header.start("name") + odd.start() + 1, "file-not-toml", what, cure)
+    table, dot, _ = header["name"].partition(".")
+    if message.startswith("Expected '='") and dot and table in _TABLES:
+        return Broken(line, 1, "file-not-toml", "a table's name without its brackets", f"Write {plain}")
+    return None
+
+
+def _number(found: re.Match[str], line: int) -> Broken:
+    """A number with a decimal comma, or with its unit behind it."""
+    number = f"{found['whole']}.{found['comma']}" if found["comma"] else found["whole"]
+    what = "a decimal comma, where TOML has a point" if found["comma"] else f'a unit, "{found["unit"]}", after a number'
+    why = "" if found["comma"] else " without the unit, which its key names"
+    cure = f"Write {found['key']} = {number}{why}"
+    return Broken(line, found.start("rest") + 1, "file-not-toml", what, cure)
+
+
+def _plain(name: str) -> str:
+    """The header of a table as it can be written: umlauts spelt out, accents dropped, a hyphen for a space."""
+    table, space, rest = name.partition(" ")
+    if space and table in _TABLES:
+        name = f"{table}.{rest.strip()}"
+    spelt = unicodedata.normalize("NFKD", name.translate(_SPELT))
+    kept = "".join(c for c in spelt if not unicodedata.combining(c))
+    return f"[{_ODD.sub('-', kept)}]"
 
 
 def _header(text: str, name: str, before: int) -> int | None:
