@@ -27,6 +27,8 @@ MOST_CRASHES = 3
 """After so many in a row the settings are left alone: outputs off, link alive."""
 LAMP_TICKS = 8
 """Every so many ticks the lamp's state is worked out anew: nobody sees it sooner."""
+TALK_TICKS = 3
+"""So long after the last byte the link still gets the time left over: a laptop asks again as soon as it is answered."""
 LAST_WORDS_MS = 300
 """How long the answer to a request for a restart may take to be read."""
 
@@ -123,6 +125,7 @@ class Loop:
         self._lamp_wait = 0
         self._lamp_shows = lamp.OK
         self._skipped = 0
+        self._talk_ticks = 0
         self._healthy_ms = 0
         self._on_trial = proof.wanted()
         if self.control is not None and self.hardware is not None:
@@ -170,7 +173,7 @@ class Loop:
             if control.mover.wants_flash:
                 board.save()
         board.tick(passed)
-        self.link.step(moving)
+        self._talk_ticks = TALK_TICKS if self.link.step(moving) else max(0, self._talk_ticks - 1)
         self._light(passed)
         self._forgive(passed)
         self.watchdog.feed()
@@ -256,12 +259,14 @@ class Loop:
             if not self._spare():
                 time.sleep_ms(rest)
                 return
-            if not self.link.step(False):
+            if self.link.step(False):
+                self._talk_ticks = TALK_TICKS
+            else:
                 time.sleep_ms(1)
 
     def _spare(self) -> bool:
-        """Whether the time until the next tick is the link's: a push is under way and nothing moves or waits to."""
-        if self.board.push.what is None or self.board.restart or self.port.gone:
+        """Whether the time until the next tick is the link's: somebody talks, and nothing moves or waits to."""
+        if self._talk_ticks == 0 or self.board.restart or self.port.gone:
             return False
         return self.control is None or not self.control.mover.busy
 

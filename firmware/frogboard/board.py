@@ -6,7 +6,7 @@
 import binascii
 import gc
 
-from frogboard import VERSION, events, files, methods, settings
+from frogboard import VERSION, events, files, methods, packing, settings
 from frogboard.control import Control
 from frogboard.events import Events
 from frogboard.feed import FAULTS
@@ -136,6 +136,7 @@ class Board:
             "tick_ms": doc.get("tick_ms", 5),
             "max_line": methods.MAX_LINE,
             "chunk": methods.CHUNK_BYTES,
+            "packs": packing.able(),
             "reset": self.cause,
             "up_ms": self.log.now_ms,
         }
@@ -216,10 +217,10 @@ class Board:
                 return {"cleared": control.reset(i)}
         raise LinkError(methods.UNKNOWN_NAME, "no feed %s" % feed)
 
-    def _do_push_begin(self, what: str, size: int, crc32: str) -> "dict[str, Any]":
+    def _do_push_begin(self, what: str, size: int, crc32: str, packed: int = 0) -> "dict[str, Any]":
         if what == "settings" and size > settings.MAX_BYTES:
             raise LinkError(methods.REFUSED, "settings are at most %d bytes" % settings.MAX_BYTES)
-        return {"at": self.push.begin(what, size, crc32), "chunk": methods.CHUNK_BYTES}
+        return {"at": self.push.begin(what, size, crc32, packed), "chunk": methods.CHUNK_BYTES}
 
     def _do_push_chunk(self, at: int, data: str) -> "dict[str, Any]":
         return {"at": self.push.chunk(at, data)}

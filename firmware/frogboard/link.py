@@ -31,6 +31,8 @@ class Link:
         self._board = board
         self._reader = LineReader()
         self._line_waits = False
+        self._answered = False
+        """An answer was sent last: an event that waits comes next."""
 
     @property
     def busy(self) -> bool:
@@ -46,18 +48,21 @@ class Link:
         budget = BYTES_MOVING if moving else BYTES_AT_REST
         port = self._port
         sent = port.push(budget)
-        if port.sending:
+        if port.sending or self._board.restart:  # what is asked from now on is for what comes after the restart
             return sent > 0
-        if self._line_waits:
+        got = not self._line_waits and self._receive(budget)
+        if self._line_waits and not (self._answered and len(self._board.log)):
             self._line_waits = False
+            self._answered = True
             self._answer()
         elif len(self._board.log):
+            self._answered = False
             self._event()
         else:
             self._measure()
-        if port.sending:
-            return True
-        return self._receive(budget) or sent > 0
+        if sent < budget and port.sending:
+            sent += port.push(budget - sent)
+        return got or sent > 0
 
     def _receive(self, budget: int) -> bool:
         reader = self._reader

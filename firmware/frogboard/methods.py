@@ -119,6 +119,7 @@ METHODS = (
             ("tick_ms", "the control tick"),
             ("max_line", "longest line taken and sent"),
             ("chunk", "most bytes in one chunk of push or pull"),
+            ("packs", "true where a push may come packed"),
             ("reset", "why the chip started: power, watchdog, soft, or other"),
             ("up_ms", "milliseconds since then (starts over after some days)"),
         ),
@@ -183,8 +184,9 @@ METHODS = (
         "Begin a push, or go on with one of the same kind, size and CRC that was cut off.",
         (
             Param("what", "choice", 0, 0, "settings document, or the layout file's text", False, WHAT),
-            Param("size", "int", 1, 65536, "bytes to come"),
+            Param("size", "int", 1, 65536, "bytes in all"),
             Param("crc32", "text", 8, 8, "CRC-32 of all of them, 8 lower hex digits"),
+            Param("packed", "int", 1, 65536, "fewer to come: a zlib stream (window 4 KB) of so many bytes", True),
         ),
         (("at", "bytes held already: go on from there"), ("chunk", "most bytes in a chunk")),
         (BUSY, REFUSED),

@@ -5,7 +5,7 @@ Nothing here touches flash. No hardware.
 
 import binascii
 
-from frogboard import methods
+from frogboard import methods, packing
 from frogboard.reason import Refused, shown
 
 if False:
@@ -27,20 +27,30 @@ class Push:
     def __init__(self) -> None:
         self.what: "str | None" = None
         self.size = 0
+        """Bytes to come."""
         self.crc32 = ""
         self.at = 0
         self._data = bytearray(0)
+        self._whole = 0
+        """Bytes of all, unpacked."""
 
-    def begin(self, what: str, size: int, crc32: str) -> int:
-        """Begin, or go on with the same. How many bytes are held. Raises LinkError."""
-        if (what, size, crc32) == (self.what, self.size, self.crc32):
+    def begin(self, what: str, size: int, crc32: str, packed: int) -> int:
+        """Begin, or go on with the same: `size` bytes, or so many `packed` ones (0: not packed). How many are held.
+
+        Raises LinkError.
+        """
+        if packed and not packing.able():
+            raise LinkError(methods.REFUSED, "this firmware can't unpack")
+        coming = packed or size
+        if (what, coming, size, crc32) == (self.what, self.size, self._whole, self.crc32):
             return self.at
         try:
-            data = bytearray(size)
+            data = bytearray(coming)
         except MemoryError:
-            raise LinkError(methods.REFUSED, "no room for %d bytes" % size)
+            raise LinkError(methods.REFUSED, "no room for %d bytes" % coming)
         self._data = data
-        self.what, self.size, self.crc32, self.at = what, size, crc32, 0
+        self.what, self.size, self._whole = what, coming, size
+        self.crc32, self.at = crc32, 0
         return 0
 
     def chunk(self, at: int, data: str) -> int:
@@ -67,15 +77,24 @@ class Push:
             raise LinkError(methods.OUT_OF_ORDER, "the push under way has another CRC")
         if self.at < self.size:
             raise LinkError(methods.OUT_OF_ORDER, "only %d of %d bytes are here" % (self.at, self.size))
-        if "%08x" % (binascii.crc32(self._data) & 0xFFFFFFFF) != crc32:
+        data = self._data
+        try:
+            if self.size != self._whole:
+                data = packing.unpack(data, self._whole)
+            fits = "%08x" % (binascii.crc32(data) & 0xFFFFFFFF) == crc32
+        except ValueError:
+            fits = False
+        except MemoryError:
+            raise LinkError(methods.REFUSED, "no room for %d bytes" % self._whole)
+        if not fits:
             self.drop()
             raise LinkError(methods.BAD_CRC, "the bytes do not have that CRC; begin again")
-        return self._data
+        return data
 
     def drop(self) -> None:
         """Forget it."""
         self.what = None
-        self.size = 0
+        self.size = self._whole = 0
         self.crc32 = ""
         self.at = 0
         self._data = bytearray(0)

@@ -23,11 +23,13 @@ from frogfeed.bench.process import micropython_command
 from frogfeed.board.client import Client
 from frogfeed.board.transfer import push
 from frogfeed.board.transport import open_serial
+from frogfeed.demo.railway import demo_file
 
 ROOT = Path(__file__).parents[2]
 TESTS = ROOT / "tests" / "firmware"
 COUNTS = (0, 4, 16)
 PUSH_BYTES = 32768
+RUNS = 5
 
 COST = """
 import gc
@@ -218,13 +220,20 @@ def on_the_buses() -> None:
         )
 
 
-def over_the_port(runs: int = 3) -> None:
-    """A push, committed and verified, beside mpremote's copy of the same bytes to the same board at its prompt."""
+def over_the_port() -> None:
+    """Pushes of what a push is for, and of letters by chance, which hardly pack."""
     chance = random.Random(1)
+    layout = demo_file("herring-quay-yard.toml").read_bytes()
+    beside_a_copy("a layout file's text", [layout + b"# %d\n" % n for n in range(RUNS)])
+    letters = b"abcdefgh 0123456789\n[]="
+    beside_a_copy("letters by chance", [bytes(chance.choices(letters, k=PUSH_BYTES)) for _ in range(RUNS)])
+
+
+def beside_a_copy(what: str, texts: list[bytes]) -> None:
+    """A push, committed and verified, beside mpremote's copy of the same bytes to the same board at its prompt."""
     with two_turnouts().bench(virtual=False) as bench:
         pushed: list[float] = []
         copied: list[float] = []
-        texts = [bytes(chance.choice(b"abcdefgh 0123456789\n[]=") for _ in range(PUSH_BYTES)) for _ in range(runs)]
         with Client(lambda: open_serial(bench.port())) as client:
             client.connect()
             for text in texts:
@@ -245,9 +254,10 @@ def over_the_port(runs: int = 3) -> None:
         prompt.exit_raw_repl()
         prompt.close()
     ours, theirs = min(pushed), min(copied)
-    print(f"{PUSH_BYTES} bytes over the bench's port, best of {runs}, written and verified")
-    print(f"  push while the loop runs        {ours:7.3f} s  {PUSH_BYTES / ours / 1000:7.1f} kB/s")
-    print(f"  mpremote's copy at the prompt   {theirs:7.3f} s  {PUSH_BYTES / theirs / 1000:7.1f} kB/s")
+    size = len(texts[0])
+    print(f"{what}, {size} bytes over the bench's port, best of {len(texts)}, written and verified")
+    print(f"  push while the loop runs        {ours:7.3f} s  {size / ours / 1000:7.1f} kB/s")
+    print(f"  mpremote's copy at the prompt   {theirs:7.3f} s  {size / theirs / 1000:7.1f} kB/s")
     print(f"  push over copy: {theirs / ours:.2f} times as fast")
 
 

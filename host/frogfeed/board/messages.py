@@ -49,6 +49,7 @@ class Hello:
     chunk: int
     reset: str
     up_ms: int
+    packs: bool = False
 
     @staticmethod
     def of(result: Mapping[str, Any]) -> Hello:
@@ -70,6 +71,7 @@ class Hello:
             chunk=_whole(result, "chunk"),
             reset=str(result.get("reset", "")),
             up_ms=_whole(result, "up_ms"),
+            packs=result.get("packs") is True,
         )
 
 

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from frogboard import methods, settings
+from frogboard import methods, packing, settings
 from frogfeed.board.client import Client, Expected
 from frogfeed.board.errors import BoardRefused, NoAnswer, PushFailed, WrongBoard
 from frogfeed.board.trouble import settings_differ
@@ -134,13 +134,14 @@ def push(client: Client, what: What, data: bytes, *, progress: Progress | None =
     if _held(client, what) == crc:
         _tell(progress, what, len(data), len(data))
         return Pushed(what, len(data), crc, 0, unchanged=True)
+    packed = _packed(client, data)
     resumed = 0
     returns = client.counters.reconnects
     best = -1
     vain = 0
     while vain < _VAIN_TRIES:
         try:
-            at = _send_chunks(client, what, data, crc, 1 if vain else AHEAD, progress)
+            at = _send_chunks(client, what, data, packed, crc, 1 if vain else AHEAD, progress)
             resumed += client.counters.reconnects - returns
             return _commit(client, what, data, crc, resumed)
         except _Again as again:
@@ -167,11 +168,19 @@ class _Again(Exception):  # noqa: N818 - not an error: the push goes on from the
         self.at = at
 
 
-def _send_chunks(client: Client, what: What, data: bytes, crc: str, ahead: int, progress: Progress | None) -> int:
-    begun = client.request("push.begin", {"what": what, "size": len(data), "crc32": crc}, busy_s=client.limits.busy_s)
+def _send_chunks(
+    client: Client, what: What, data: bytes, packed: bytes | None, crc: str, ahead: int, progress: Progress | None
+) -> int:
+    """Send what is to come, packed or as it is; how many of those bytes the board has."""
+    announced = {"what": what, "size": len(data), "crc32": crc}
+    whole = len(data)
+    if packed is not None:
+        announced["packed"] = len(packed)
+        data = packed
+    begun = client.request("push.begin", announced, busy_s=client.limits.busy_s)
     at = _place(begun, len(data))
     chunk = min(max(1, int(begun.get("chunk", methods.CHUNK_BYTES))), methods.CHUNK_BYTES)
-    _tell(progress, what, at, len(data))
+    _tell(progress, what, at * whole // len(data), whole)
     pieces = (
         {"at": start, "data": base64.b64encode(data[start : start + chunk]).decode("ascii")}
         for start in range(at, len(data), chunk)
@@ -182,7 +191,7 @@ def _send_chunks(client: Client, what: What, data: bytes, crc: str, ahead: int, 
             if following <= at:
                 raise _Again(at)
             at = following
-            _tell(progress, what, at, len(data))
+            _tell(progress, what, at * whole // len(data), whole)
     except BoardRefused as refusal:
         if refusal.number == methods.OUT_OF_ORDER:
             raise _Again(at) from refusal
@@ -190,6 +199,15 @@ def _send_chunks(client: Client, what: What, data: bytes, crc: str, ahead: int, 
     if at < len(data):
         raise _Again(at)
     return at
+
+
+def _packed(client: Client, data: bytes) -> bytes | None:
+    """`data` as a zlib stream, if the board unpacks and it is shorter."""
+    if client.hello is None or not client.hello.packs:
+        return None
+    packer = zlib.compressobj(9, zlib.DEFLATED, packing.WINDOW_BITS)
+    stream = packer.compress(data) + packer.flush()
+    return stream if len(stream) < len(data) else None
 
 
 def _commit(client: Client, what: What, data: bytes, crc: str, resumed: int) -> Pushed:
@@ -223,7 +241,8 @@ def _commit(client: Client, what: What, data: bytes, crc: str, resumed: int) -> 
 
 def _held(client: Client, what: What) -> str | None:
     """The CRC-32 of all bytes that the board holds of `what`; None if it holds none."""
-    answer = client.request("pull", {"what": what, "at": 0})
+    beyond = max(MAX_BYTES.values())
+    answer = client.request("pull", {"what": what, "at": beyond})
     return str(answer.get("crc32")) if answer.get("size") else None
 
 

@@ -184,14 +184,15 @@ def test_while_a_push_is_under_way_the_time_left_of_a_tick_is_the_links():
     assert 9000 < clock.us - began < 12000, "the ticks did not go on as ever: %d" % (clock.us - began)
 
 
-def test_without_a_push_or_with_a_drive_in_motion_a_tick_takes_its_few_bytes():
+def test_at_rest_the_time_left_is_the_links_and_with_a_drive_in_motion_a_tick_takes_its_few_bytes():
     loop, clock = loop_of(simple())
     settled(loop)
     for n in range(20):
         loop.port.incoming += frame.pack({"jsonrpc": "2.0", "id": n, "method": "hello"})
-    waiting = len(loop.port.incoming)
-    ticks(loop, 1)
-    assert waiting - len(loop.port.incoming) <= 256
+    began = clock.us
+    ticks(loop, 10)
+    assert loop.link.counts()[0] >= 11, "one a tick, and more in between"
+    assert 49000 < clock.us - began < 52000, "the ticks went on as ever"
     settled(loop)
     begin(loop.port, 4800)
     ticks(loop, 10)

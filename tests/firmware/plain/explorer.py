@@ -1,8 +1,9 @@
 """Walks through every state of a small board: drives, feeds, guard, mover and flash, with a physical world beside it.
 
-A state is all that decides what happens next; counters that only grow are cut off where nothing looks at them any
-more. From every state every event is tried once, breadth first, so what is printed as the number of states is the
-number of different situations in which every rule was checked.
+A state is all that decides what happens next, and no more: counters that only grow are cut off where nothing looks at
+them any more, what only a report shows is left out, and so is what a drive at rest remembers of its last move. From
+every state every event is tried once, breadth first, so what is printed as the number of states is the number of
+different situations in which every rule was checked, and a walk that comes to its end has seen them all.
 
 The world: each servo follows its pulse at its own speed; near an end its blade touches a stock rail, which joins the
 frog to that setting's bus wire. A contact lets go `release_ms` after it was told to.
@@ -18,8 +19,13 @@ from frogboard.table import OFF, UNKNOWN, A, B
 
 from documents import loaded
 
+try:
+    from hashlib import blake2b
+    from marshal import dumps
+except ImportError:  # MicroPython has neither, and does not walk far
+    dumps = None
+
 TICK_MS = 20
-SKIPPED = ("name", "ends", "doc")
 
 
 class World:
@@ -241,7 +247,9 @@ class World:
         found.append((self.flash_works, self.fresh))
         for part in self.parts:
             found.append(_key(part))
-        return tuple(found)
+        if dumps is None:
+            return tuple(found)
+        return blake2b(dumps(found), digest_size=12).digest()
 
 
 def _lookup(rows, settings):
@@ -259,6 +267,12 @@ def _parts(control):
 
 CAPS = {"off_ms": 200, "on_ms": 100, "still_ms": 100, "held_ms": 200}
 """Nothing looks at these counters beyond so many milliseconds, in the documents explored here."""
+
+TOLD = ("trips",)
+"""Nothing is decided by these: they are for the laptop to read."""
+
+OF_A_MOVE = ("_from_us", "_far_us", "_whole_ms", "_done_ms", "call_us", "rising")
+"""What a drive at rest does not look at any more: the next move sets them anew."""
 
 
 def _values(part):
@@ -288,7 +302,10 @@ def _restore(part, values):
 def _key(part):
     found = []
     own = part.__dict__
+    skipped = TOLD + OF_A_MOVE if own.get("phase") == REST else TOLD
     for name in sorted(own):
+        if name in skipped:
+            continue
         value = own[name]
         kind = type(value)
         if kind is int or kind is bool:
