@@ -7,11 +7,11 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from frogfeed.track.conditions import ALWAYS, Term, When, both, join
+from frogfeed.track.conditions import ALWAYS, NEVER, Term, When, absorb, both, join
 from frogfeed.track.contract import Contracted, Via
 from frogfeed.track.hard import HardIsland
 from frogfeed.track.hard_ways import Goal, HardWays
-from frogfeed.track.network import Bridge, RailNetwork, Road
+from frogfeed.track.network import Bridge, End, RailNetwork, Road
 from frogfeed.track.paths import Paths
 from frogfeed.track.reach import Label, Reach, feeding_terms, uncovered
 from frogfeed.track.routes import Approaches
@@ -115,7 +115,8 @@ class Solver:
     def route_when(self, road: Road) -> When:
         """When a road is set through to the next decision both ways.
 
-        Plain track is no decision of its own: it counts with the pieces that it lies between.
+        Plain track is no decision of its own: it counts with the pieces that it lies between. Nor are the pieces of a
+        switched section, which is live as a whole: there the route leads on to where it leaves the section.
         """
         found = self._routes.get(road.name)
         if found is None:
@@ -123,9 +124,23 @@ class Solver:
             look = self.approaches.through if road.when == ALWAYS else self.approaches.outward
             for end in (road.start, road.end):
                 if end:
-                    found = both(found, look((road.piece, end)))
+                    found = both(found, self._led((road.piece, end), look, frozenset()))
             self._routes[road.name] = found
         return found
+
+    def _led(self, end: End, look: Callable[[End], When], seen: frozenset[End]) -> When:
+        """When the track beyond an end is set towards it, as `look` says of ends that lead out of a section."""
+        there = self.approaches.across(end)
+        inside = self.network.section_of
+        if there is None or end not in inside or there not in inside or inside[end].place != inside[there].place:
+            return look(end)
+        if there in seen:
+            return NEVER
+        found: list[Term] = []
+        for road, far in self.approaches.roads(there):
+            beyond = self._led(far, look, seen | {there}) if far[1] else ALWAYS
+            found += both(road.when, beyond)
+        return absorb(found)
 
     def labels_of(self, rail: str) -> list[Label]:
         """The labels of the group of a rail."""

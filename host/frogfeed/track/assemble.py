@@ -85,7 +85,11 @@ def assemble(layout: Layout, kinds: Mapping[str, Kind] | None = None, *, feeds_t
     roads += [
         _place_road(name, place, free.get(name, ["a", "b"])) for name, place in file.place.items() if name not in absent
     ]
-    takes_in = {n: p.takes_in for n, p in sorted(file.place.items()) if p.feed == "switched" and n not in absent}
+    takes_in = {
+        n: tuple(x for x in p.takes_in if x not in absent)
+        for n, p in sorted(file.place.items())
+        if p.feed == "switched" and n not in absent
+    }
     sections = _sections(parts, takes_in, layout)
     network = _wire_up(
         layout,
@@ -263,9 +267,9 @@ def _refine(
     settings: Mapping[str, tuple[str, ...]],
     selectors: Mapping[str, DriveUseResolved],
 ) -> tuple[list[Road], dict[str, When]]:
-    """Give roads that no drive of their own parts the conditions of the routes that lead to them.
+    """Part roads that foul each other and that their own drives leave set at once.
 
-    Where these leave two roads set that foul each other, the piece's selector says which counts.
+    Of such roads the routes that lead to them say which count, and of two that still do the piece's selector.
     """
     by_piece: dict[str, list[Road]] = {}
     for r in roads:
@@ -279,13 +283,15 @@ def _refine(
         led = [
             both(r.when, both(approaches.outward((piece, r.start)), approaches.outward((piece, r.end)))) for r in own
         ]
-        favoured = [_favour(r, selectors[piece]) for r in own] if piece in selectors else None
+        preferences = [led]
+        if piece in selectors:
+            preferences.append([_favour(r, selectors[piece]) for r in own])
 
         def foul(i: int, j: int, own: list[Road] = own) -> bool:
             return _foul(own[i], own[j], fouling)
 
         try:
-            alone, clash = exclusive(led, settings, foul, favoured)
+            alone, clash = exclusive([r.when for r in own], settings, foul, preferences)
         except TooManyDrivesError:
             # Not worked out: whatever two fouling roads have in common counts as undecided.
             alone = led

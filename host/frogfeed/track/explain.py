@@ -26,6 +26,9 @@ class Explainer:
         self._layout = layout
         self._network = network
         self._bonds: dict[frozenset[str], Bond] = {frozenset((b.a, b.b)): b for b in network.bonds}
+        self._section: dict[str, str] = {
+            rail: s.place for end, s in network.section_of.items() for rail in network.pieces[end[0]].ends[end[1]]
+        }
 
     def _at(self, rail_or_piece: str) -> Location | None:
         piece = self._network.pieces.get(rail_or_piece.split(".", 1)[0])
@@ -89,7 +92,10 @@ class Explainer:
                 f"{piece} has its blades bonded while its factory links are in: remove the links "
                 f'(links = "removed"), or take the bonds off.'
             )
-        frogs = {s.rail.split(".")[0] for s in self._network.switched}
+        cure = self._dropper_in_section(s)
+        if cure is not None:
+            return cure
+        frogs = {s.piece for s in self._network.switched} - set(self._layout.file.place)
         vees = {
             r for p, e in self._network.pieces.items() for shown in e.ends.values() for r in shown if self._inner(r)
         }
@@ -118,12 +124,27 @@ class Explainer:
         if joints:
             a, b = joints[0]
             return s.path[1], (
-                f"One of the droppers at {s.path[1]} and {s.path[-2]} is on the wrong bus wire, or both rails need "
-                f"insulated joiners between them, for example between {a} and {b}."
+                f"One of the {self._feeds(s)} at {s.path[1]} and {s.path[-2]} is on the wrong bus wire, or both "
+                f"rails need insulated joiners between them, for example between {a} and {b}."
             )
         if link:
             return link[0], f"Remove the factory links of {link[0].split('.')[0]}."
-        return s.path[1], f"One of the droppers at {s.path[1]} and {s.path[-2]} is on the wrong bus wire."
+        return s.path[1], f"One of the {self._feeds(s)} at {s.path[1]} and {s.path[-2]} is on the wrong bus wire."
+
+    def _feeds(self, s: Short) -> str:
+        """What feeds the two ends of a short's path."""
+        switched = {f.rail for f in self._network.switched}
+        return "feeds" if switched.intersection((s.path[1], s.path[-2])) else "droppers"
+
+    def _dropper_in_section(self, s: Short) -> tuple[str, str] | None:
+        """The cure where a dropper stands in a section that its switched feed serves."""
+        places = {f.rail: f.piece for f in self._network.switched if f.piece in self._layout.file.place}
+        droppers = {f.rail for f in self._network.feeds}
+        for fed, rail in ((s.path[1], s.path[-2]), (s.path[-2], s.path[1])):
+            place = places.get(fed)
+            if place is not None and rail in droppers and self._section.get(rail) == place:
+                return rail, f"Take the dropper at {rail} away: the switched feed of {place} serves it."
+        return None
 
     def _inner(self, rail: str) -> bool:
         """Whether a rail lies under the left wheels of one road and the right wheels of another."""
@@ -159,7 +180,8 @@ class Explainer:
                 subject,
                 f"{rails} {is_are} fed at no setting.",
                 "Every loco stops here, and no throw of any turnout brings it back to life.",
-                "Put a dropper on it, join it to a fed rail, or feed it through a switch.",
+                self._section_cure(d, subject)
+                or "Put a dropper on it, join it to a fed rail, or feed it through a switch.",
                 self._at(subject),
                 None,
                 d.rails,
@@ -171,7 +193,8 @@ class Explainer:
                 subject,
                 f"{rails} {is_are} dead {when_text(d.when)}, though the road {d.road.name} is set.",
                 "A train that takes this road stalls here, with its road set and nothing to see.",
-                "Give it a feed that does not depend on these settings: a dropper, a bond, or a switched feed.",
+                self._section_cure(d, subject)
+                or "Give it a feed that does not depend on these settings: a dropper, a bond, or a switched feed.",
                 self._at(subject),
                 d.when,
                 d.rails,
@@ -180,12 +203,13 @@ class Explainer:
         legs = [r for r in d.rails if r in shown]
         if not legs:
             return None
-        switched = {f.piece for f in self._network.switched} & set(self._layout.file.place)
+        place = self._section_with(d.rails)
         cure = "Leave it if you want it so (accept it with a reason); otherwise bond the blades or add a dropper."
-        if subject in switched:
+        if place is not None:
             cure = "This is what its switched feed is for; for a place that is always live, give it droppers instead."
+            subject = place
         places = [r.split(".")[0] for r in legs if r.split(".")[0] in self._layout.file.place]
-        about = places[0] if places else subject
+        about = place or (places[0] if places else subject)
         return self._finding(
             "dead-held",
             about,
@@ -195,6 +219,34 @@ class Explainer:
             self._at(about),
             d.when,
             d.rails,
+        )
+
+    def _section_with(self, rails: Iterable[str]) -> str | None:
+        """The place whose switched section has one of these rails."""
+        for rail in rails:
+            piece = self._network.piece_of[rail]
+            inside = [self._network.section_of.get((piece, end)) for end in self._network.pieces[piece].ends]
+            # A rail that shows at no end is the section's where the whole piece is.
+            place = self._section.get(rail) or (inside[0].place if all(inside) and inside[0] is not None else None)
+            if place is not None:
+                return place
+        return None
+
+    def _section_cure(self, d: Dead, piece: str) -> str | None:
+        """What brings dead rails of a switched section to life: no dropper, which would short there."""
+        place = self._section_with(d.rails)
+        if place is None:
+            return None
+        feeds = [f for f in self._network.switched if f.piece == place]
+        if any(f.undecided for f in feeds):
+            return f"Decide first what the section {place} must carry (see undecided), and check again."
+        if not any(f.rows for f in feeds):
+            return f"Give the track beyond the gaps of {place} its droppers: its switched feed follows them."
+        if piece == place:
+            return f"Set or feed the track beyond the gaps of {place} so that its switched feed has a side to follow."
+        return (
+            f"Leave {piece} out of what {place} takes in, or join it to a rail that the feed of {place} serves: the "
+            f"section follows the roads that lead from {place} only, and a dropper in it would short."
         )
 
     def clashes(self, found: Iterable[Clash], loops: Iterable[ReturnLoop] = ()) -> Iterator[Finding]:

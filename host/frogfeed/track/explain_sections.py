@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from frogfeed.findings.codes import info
 from frogfeed.findings.finding import Finding, Location
+from frogfeed.layout.drives import SELECTOR
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control
 from frogfeed.track.conditions import Term
@@ -13,6 +14,7 @@ from frogfeed.track.loops import ReturnLoop
 from frogfeed.track.network import RailNetwork, SwitchedFeed
 from frogfeed.track.phrases import list_of, when_text
 from frogfeed.track.reversing import ReversingSection, reversing_section
+from frogfeed.track.tables import MOST_DRIVES
 
 LOOPS_SOLVED = 4
 """So many loops are told which section cures them; each takes an assembly or more, and one cure may end several."""
@@ -128,6 +130,9 @@ def undecided_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding
         inside = s.piece in places
         if inside:
             seen.add(s.piece)
+        if len(s.drives) > MOST_DRIVES:
+            yield _too_many(s)
+            continue
         yield _finding(
             "undecided",
             s.piece,
@@ -143,13 +148,28 @@ def undecided_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding
         )
 
 
+def _too_many(s: SwitchedFeed) -> Finding:
+    """A table that was not attempted."""
+    return _finding(
+        "undecided",
+        s.piece,
+        f"What {s.output} must carry hangs on {len(s.drives)} drives; a table over more than {MOST_DRIVES} is not "
+        "attempted.",
+        "The feed stays off at all settings, so a train stalls there.",
+        f"Let {s.piece} begin nearer to where it is used: take in fewer pieces, or feed some of them with droppers.",
+        s.at,
+        s.undecided[0],
+        (s.rail,),
+    )
+
+
 def _deciding(layout: Layout, piece: str) -> str:
     """What can decide between two roads that are set at once."""
     cure = "Throw one of the turnouts on either side away from it, so that only one road is set"
     file = layout.file
     names = {"diamond": set(file.diamond), "slip": set(file.slip), "place": set(file.place)}
     table = next((name for name, members in names.items() if piece in members), None)
-    if table is None:
+    if table is None or getattr(file.members()[piece], SELECTOR, None) is not None:
         return f"{cure}."
     return (
         f'{cure}; or give {piece} a selector input: selector = "S" in [{table}.{piece}], with [drive.S] of '

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from frogfeed.layout.drives import DriveUseResolved
 from frogfeed.layout.schema import Hand
-from frogfeed.track.conditions import ALWAYS, NEVER, When, both, either, holds
+from frogfeed.track.conditions import ALWAYS, NEVER, When, absorb, both, holds
 from frogfeed.track.network import End, EndSide, Feed, Road, Section, SwitchedFeed, TableRow
 from frogfeed.track.routes import Approaches
 from frogfeed.track.sides import road_wire
@@ -62,7 +62,10 @@ def follow(
     contested = _contested(when, differ)
     if contested == NEVER or selector is None:
         return Following(zone, borders, wires, tuple(when), {}, contested)
-    chosen = [_chosen(b, c, contested, selector, settings) for b, c in zip(borders, when, strict=True)]
+    try:
+        chosen = [_chosen(b, c, contested, selector, settings) for b, c in zip(borders, when, strict=True)]
+    except TooManyDrivesError:
+        return Following(zone, borders, wires, tuple(when), {}, contested)
     return Following(
         zone,
         borders,
@@ -75,10 +78,7 @@ def follow(
 
 def _contested(when: Sequence[When], differ: Iterable[tuple[int, int]]) -> When:
     """Where two of these conditions hold at once that must not."""
-    found = NEVER
-    for i, j in differ:
-        found = either(found, both(when[i], when[j]))
-    return found
+    return absorb(t for i, j in differ for t in both(when[i], when[j]))
 
 
 def _chosen(
@@ -121,10 +121,12 @@ def frog_feed(
     """The feed of a frog section: switched by its table, straight from a bus where all roads agree.
 
     `sections` has, for every end in a switched section, the hand of the section's first rail looking in, and the
-    section's feeds by hand (left: its first rail's). None where no dropper says what the roads carry; the solver then
-    finds the section never fed.
+    section's feeds by hand (left: its first rail's). `undecided` is where two roads of the piece count at once: the
+    frog is off there where they differ. None where no dropper says what the roads carry; the solver then finds the
+    section never fed.
     """
     wants: list[tuple[When, str]] = []
+    claims: list[tuple[When, str]] = []
     rails = set(s.rails)
     for r in roads:
         for hand, under in ((Hand.LEFT, r.left), (Hand.RIGHT, r.right)):
@@ -133,24 +135,52 @@ def frog_feed(
             inside = sections.get((r.piece, r.start))
             if inside is None:
                 # Where the road ends in a switched section no dropper says what it carries: off is what is sure.
-                wants.append((r.when, road_wire(r, hand, sides) or OFF))
+                wire = road_wire(r, hand, sides) or OFF
+                wants.append((r.when, wire))
+                claims.append((ALWAYS, wire))
             else:
                 wants += _section_wants(r, hand, *inside, settings)
-    if all(w == OFF for _, w in wants):
+                claims += [(row.when, row.wire) for row in _section_feed(hand, *inside).rows]
+    told = [*wants, *claims] if undecided else wants
+    if all(w == OFF for _, w in told):
         return None
-    if len({w for _, w in wants}) == 1:
-        return Feed(s.rails[0], wants[0][1], None, None, s.at)
+    contested = _disputed(claims, undecided, settings)
+    wires = {w for _, w in wants} or {w for _, w in claims}
+    if len(wires) == 1 and OFF not in wires and contested == NEVER:
+        return Feed(s.rails[0], wires.pop(), None, None, s.at)
 
     def value(at: Mapping[str, str]) -> str | None:
-        found = {wire for when, wire in wants if holds(when, at)}
-        if len(found) > 1 or holds(undecided, at):
-            return OFF
-        return found.pop() if found else None
+        disputed = holds(undecided, at)
+        found = {wire for when, wire in (claims if disputed else wants) if holds(when, at)}
+        if len(found) == 1:
+            return found.pop()
+        return OFF if found or disputed else None
 
-    feed = _switched(s, wants, value, s.bonded, settings, undecided)
-    if not feed.drives and feed.rows and not undecided:
+    feed = _switched(s, told, value, s.bonded, settings, contested)
+    if not feed.drives and feed.rows and not contested:
         return Feed(s.rails[0], feed.rows[0].wire, None, None, s.at)
     return feed
+
+
+def _disputed(claims: Sequence[tuple[When, str]], undecided: When, settings: Mapping[str, tuple[str, ...]]) -> When:
+    """Where a piece is undecided and what its roads claim for one frog differs."""
+    if undecided == NEVER or len({wire for _, wire in claims}) < 2:
+        return NEVER
+    drives = drives_in(undecided, *(when for when, _ in claims))
+    try:
+        table = tabulate(
+            drives,
+            settings,
+            lambda at: holds(undecided, at) and len({wire for when, wire in claims if holds(when, at)}) > 1,
+        )
+    except TooManyDrivesError:
+        return undecided
+    return as_when(table, drives, settings)
+
+
+def _section_feed(hand: Hand, first: Hand, feeds: Mapping[Hand, SwitchedFeed]) -> SwitchedFeed:
+    """The section's feed on this hand of a road, where its first rail lies on the hand `first`."""
+    return feeds[Hand.LEFT if hand is first else Hand.RIGHT]
 
 
 def _section_wants(
@@ -161,7 +191,7 @@ def _section_wants(
     settings: Mapping[str, tuple[str, ...]],
 ) -> list[tuple[When, str]]:
     """What a road inside a switched section carries on one hand: as the section does, and off where that is off."""
-    feed = feeds[Hand.LEFT if hand is first else Hand.RIGHT]
+    feed = _section_feed(hand, first, feeds)
     wants = [(when, row.wire) for row in feed.rows if (when := both(road.when, row.when)) != NEVER]
     drives = drives_in(road.when, *(row.when for row in feed.rows))
     try:
@@ -187,7 +217,7 @@ def _switched(
     try:
         d = decide(drives, settings, value, undecided)
     except TooManyDrivesError:
-        d = Decision((), (), ALWAYS)
+        d = Decision((), drives, ALWAYS)
     rows = tuple(TableRow(when, wire) for wire, when in d.rows)
     known = rows[0].wire if rows else next((wire for _, wire in wants if wire != OFF), "")
     district = known.rpartition(".")[0]

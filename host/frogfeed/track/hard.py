@@ -1,10 +1,9 @@
 """Islands too tangled to search: their questions as SAT, with time limits and honest answers.
 
 A short is a path between two wires: each group on it has one join in and one join out, and the joins' conditions
-hold. A stray cycle beside the path does no harm to a short, for the path alone is an answer; a bridge must lie on the
-path itself, so a cycle through it is forbidden when met. A dead rail is a closure: a set of groups that holds the rail,
-that no join that conducts leaves, and that no wire reaches. With drives shared between pieces these questions are
-NP-hard; each has a time limit, and running out is an answer of its own.
+hold. A stray cycle beside the path does no harm, for the path alone is an answer. A dead rail is a closure: a set of
+groups that holds the rail, that no join that conducts leaves, and that no wire reaches. With drives shared between
+pieces these questions are NP-hard; each has a time limit, and running out is an answer of its own.
 """
 
 from __future__ import annotations

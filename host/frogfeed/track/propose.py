@@ -15,14 +15,28 @@ least one once the pieces' making and the cuts are given; the bound says how far
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from itertools import count
 
 from frogfeed.findings.finding import Finding, Location, Severity
+from frogfeed.layout.drives import SELECTOR
 from frogfeed.layout.ends import kind_name
 from frogfeed.layout.lines import FeedItem, GapItem, JoinerItem, LengthItem, LineItem
 from frogfeed.layout.model import Layout
-from frogfeed.layout.schema import Blades, Drive, DriveKind, FrogFeed, Hand, LayoutFile, Links, Make, Piece, Side
+from frogfeed.layout.schema import (
+    Blades,
+    Drive,
+    DriveKind,
+    FrogFeed,
+    Hand,
+    LayoutFile,
+    Links,
+    Make,
+    Piece,
+    Side,
+)
 from frogfeed.track.assemble import PLACE_RAILS, assemble
 from frogfeed.track.catalogue import kinds_of
 from frogfeed.track.clearance import vees
@@ -33,9 +47,12 @@ from frogfeed.track.loops import return_loops
 from frogfeed.track.network import End, EndSide, Joint, RailNetwork, Road
 from frogfeed.track.reversing import reversing_section, with_section
 from frogfeed.track.sides import all_sides, road_wire
+from frogfeed.track.tables import MOST_DRIVES
 
 NOWHERE = Location("proposed", 1, 1)
 BOTH = (Hand.LEFT, Hand.RIGHT)
+LONGEST_NAME = 32
+"""What a layout file takes as a name."""
 
 
 class Action(StrEnum):
@@ -137,10 +154,10 @@ def _with_selectors(layout: Layout, items: list[Proposed]) -> Layout:
     network = assemble(layout, feeds_to_come=True)
     file = layout.file
     places, diamonds, slips, drives = dict(file.place), dict(file.diamond), dict(file.slip), dict(file.drive)
-    for name in dict.fromkeys(s.piece for s in network.switched if s.undecided):
-        drive = f"{name}-way"
-        if drive in drives or drive in network.drives:
-            continue
+    # A table over too many drives stays unattempted with one drive more.
+    open_ = [s for s in network.switched if s.undecided and len(s.drives) < MOST_DRIVES]
+    for name in dict.fromkeys(s.piece for s in open_ if getattr(file.members()[s.piece], SELECTOR, None) is None):
+        drive = _selector_name(name, drives.keys() | network.drives.keys() | file.members().keys())
         update = {"selector": drive}
         if name in places:
             places[name] = places[name].model_copy(update=update)
@@ -157,6 +174,16 @@ def _with_selectors(layout: Layout, items: list[Proposed]) -> Layout:
         items.append(Proposed(Action.SELECTOR, name, reason))
     changed = {"place": places, "diamond": diamonds, "slip": slips, "drive": drives}
     return _with_file(layout, file.model_copy(update=changed))
+
+
+def _selector_name(name: str, taken: AbstractSet[str]) -> str:
+    """A name for the selector of a place or piece: as long as a name may be, and nothing else's."""
+    for n in count(1):
+        ending = "-way" if n == 1 else f"-way-{n}"
+        found = name[: LONGEST_NAME - len(ending)] + ending
+        if found not in taken:
+            return found
+    raise AssertionError("there is always another number")
 
 
 def _sound(piece: Piece, frogs: int, bridged: bool, inside: bool) -> tuple[Links, Blades, FrogFeed]:

@@ -72,7 +72,7 @@ def _long_enough(layout: Layout, section: ReversingSection) -> bool:
 
 
 def _candidates(places: Mapping[str, Place], network: RailNetwork, loop: ReturnLoop) -> Iterator[ReversingSection]:
-    taken = {s.place for s in network.section_of.values()}
+    taken = {piece for piece, _ in network.section_of}
     free = [p for p in loop.places if p not in taken]
     for place in sorted(free, key=lambda p: (-(places[p].length_mm or 0.0), p)):
         yield ReversingSection(place, ())
@@ -85,7 +85,7 @@ def _candidates(places: Mapping[str, Place], network: RailNetwork, loop: ReturnL
         for end in turns
         if (there := across.get(end)) is not None
         and there[0] in places
-        and there[0] not in taken
+        and not taken.intersection((there[0], end[0]))
         and _stub(places, across, there)
     ]
     for place, turnout in sorted(tails, key=lambda t: (-(places[t[0]].length_mm or 0.0), t)):
@@ -93,7 +93,7 @@ def _candidates(places: Mapping[str, Place], network: RailNetwork, loop: ReturnL
     for end in turns:
         beyond = _enclosed(network, loop, end)
         inside = [p for p in free if p in beyond]
-        if inside:
+        if inside and not beyond & taken:
             place = max(inside, key=lambda p: (places[p].length_mm or 0.0, p))
             yield ReversingSection(place, tuple(sorted(beyond - {place})))
 

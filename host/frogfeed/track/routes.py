@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from frogfeed.track.conditions import ALWAYS, When, both, either
 from frogfeed.track.network import End, EndSide, Joint, Road
@@ -26,6 +26,10 @@ class Approaches:
     def across(self, end: End) -> End | None:
         """The end that this end is joined to."""
         return self._across.get(end)
+
+    def roads(self, end: End) -> Sequence[tuple[Road, End]]:
+        """The roads that use this end, each with the end to which it leads; "" is a buffer or an open end."""
+        return self._through.get(end, ())
 
     def outward(self, end: End) -> When:
         """When the track beyond this end is set towards it; always, where it ends without a decision."""

@@ -70,9 +70,14 @@ class _Serving:
                 self._near.setdefault(bond.a, []).append(bond.b)
                 self._near.setdefault(bond.b, []).append(bond.a)
         self._lies: dict[str, set[Hand]] = {}
+        members = {piece for piece, _ in zone.hands}
         for r in roads:
             first = zone.hands.get((r.piece, r.start))
-            if first is not None:
+            if first is None and r.piece in members:
+                # The other track of a diamond: what both tracks pass is a crossing, and none of the section's.
+                for rail in (*r.left, *r.right):
+                    self._lies.setdefault(rail, set()).update(BOTH)
+            elif first is not None:
                 for under, hand in ((r.left, first), (r.right, first.other)):
                     for rail in under:
                         self._lies.setdefault(rail, set()).add(hand)
@@ -88,7 +93,7 @@ class _Serving:
         return found
 
     def hand(self, rail: str) -> Hand | None:
-        """With which of the place's rails the rail's conductor goes; None where it lies under both hands."""
+        """With which of the place's rails the rail's conductor goes; None where it goes with both or with neither."""
         hands = {h for x in self.conductor(rail) for h in self._lies.get(x, ())}
         return hands.pop() if len(hands) == 1 else None
 

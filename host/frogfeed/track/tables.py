@@ -43,21 +43,22 @@ def exclusive(
     conditions: Sequence[When],
     settings: Settings,
     foul: Callable[[int, int], bool],
-    favoured: Sequence[When] | None = None,
+    preferences: Sequence[Sequence[When]] = (),
 ) -> tuple[list[When], When]:
-    """Each condition where none that it fouls holds too, as disjoint terms; and where two that foul hold at once.
+    """Each condition where none that it fouls counts too, as disjoint terms; and where two that foul count at once.
 
-    Of conditions that foul each other and hold at once, only those count whose `favoured` holds too, where it is given.
+    Of conditions that foul each other and hold at once only those count that the first of the `preferences` (one
+    condition for each) holds for too; of what still fouls, those that the next one does.
     """
-    drives = drives_in(*conditions, *(favoured or ()))
+    drives = drives_in(*conditions, *(when for preference in preferences for when in preference))
 
-    def held_at(s: Mapping[str, str]) -> list[int]:
+    def counting(s: Mapping[str, str]) -> list[int]:
         held = [i for i, c in enumerate(conditions) if holds(c, s)]
-        if favoured is None:
-            return held
-        return [i for i in held if holds(favoured[i], s) or not any(i != j and foul(i, j) for j in held)]
+        for preference in preferences:
+            held = [i for i in held if holds(preference[i], s) or not any(i != j and foul(i, j) for j in held)]
+        return held
 
-    table = tabulate(drives, settings, held_at)
+    table = tabulate(drives, settings, counting)
     fouled = {k: {i for i in held for j in held if i != j and foul(i, j)} for k, held in table.items()}
     alone = [
         as_when({k: i in held and i not in fouled[k] for k, held in table.items()}, drives, settings)
