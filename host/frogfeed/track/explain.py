@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from frogfeed.findings.codes import info
 from frogfeed.findings.finding import Finding, Location, Severity
 from frogfeed.layout.model import Layout
+from frogfeed.layout.schema import Make
 from frogfeed.track.answers import Clash, Dead, Hangs, NoCircuit, NotProven, Short, Solver
 from frogfeed.track.conditions import Term
 from frogfeed.track.contract import Via
@@ -15,7 +16,7 @@ from frogfeed.track.explain_clearance import clearance_findings
 from frogfeed.track.explain_sections import loop_findings, section_findings, undecided_findings
 from frogfeed.track.loops import ReturnLoop, return_loops
 from frogfeed.track.network import Bond, BondKind, BridgeKind, RailNetwork, Road
-from frogfeed.track.phrases import list_of, when_text
+from frogfeed.track.phrases import list_of, some_of, when_text
 from frogfeed.track.runthrough import RunThrough, run_throughs
 
 
@@ -104,13 +105,20 @@ class Explainer:
             for a, b in zip(s.path, s.path[1:], strict=False)
             if (bond := self._bonds.get(frozenset((a, b)))) is not None and bond.kind is BondKind.JOINER
         ]
-        best = [j for j in joints if set(j) & vees] or [j for j in joints if {r.split(".")[0] for r in j} & frogs]
+        best = [j for j in joints if set(j) & vees]
+        if not best and any(self._inner(r) for r in s.path):
+            best = [j for j in joints if {r.split(".")[0] for r in j} & frogs]
         if best:
             a, b = best[0]
             return (a if a in vees else b), f"Put an insulated joiner between {a} and {b}."
         ends = [r for r in (s.path[1], s.path[-2]) if r in vees]
         if ends:
             piece = ends[0].split(".")[0]
+            if any(f.piece == piece and f.rail in (s.path[1], s.path[-2]) for f in self._network.switched):
+                return ends[0], (
+                    f"Put an insulated joiner between {ends[0]} and its dropper, or take that dropper away: the frog "
+                    "there has a switched feed of its own."
+                )
             return ends[0], (
                 f"Insulated joiners at both heels of {piece}, between its vee rails and the droppers beyond: its frog "
                 "cannot carry both polarities."
@@ -121,6 +129,14 @@ class Explainer:
                 f"Through its links {piece} joins its stock rails there: remove the factory links, bond the blades, "
                 "and feed the frogs by switches."
             )
+        a_wire, b_wire = (self._network.wires[w] for w in s.wires)
+        if joints and a_wire.district != b_wire.district:
+            a, b = joints[0]
+            return s.path[1], (
+                f"Where two districts meet, both rails are insulated: put an insulated joiner between {a} and {b}."
+            )
+        if s.path[1] == s.path[-2]:
+            return s.path[1], f"Two {self._feeds(s)} at {s.path[1]} are on different bus wires: take one of them away."
         if joints:
             a, b = joints[0]
             return s.path[1], (
@@ -165,13 +181,13 @@ class Explainer:
                     for hand in (r.left, r.right):
                         for i, x in enumerate(hand):
                             if x in left and x in right:
-                                crossing |= {x, *hand[i + 1 : i + 2]}
+                                crossing |= {*hand[max(i - 1, 0) : i], x, *hand[i + 1 : i + 2]}
             found = self.__dict__["_both_hands"] = frozenset(crossing)
         return found
 
     def dead(self, d: Dead) -> Finding | None:
         """Dead rails in three grades; None for a held rail that is no leg of anything (an open blade)."""
-        rails = list_of(d.rails[:6]) + (f" and {len(d.rails) - 6} more" if len(d.rails) > 6 else "")
+        rails = some_of(d.rails)
         subject = self._network.piece_of[d.rails[0]]
         is_are = "is" if len(d.rails) == 1 else "are"
         if d.never:
@@ -181,6 +197,7 @@ class Explainer:
                 f"{rails} {is_are} fed at no setting.",
                 "Every loco stops here, and no throw of any turnout brings it back to life.",
                 self._section_cure(d, subject)
+                or self._undecided_cure(d)
                 or "Put a dropper on it, join it to a fed rail, or feed it through a switch.",
                 self._at(subject),
                 None,
@@ -191,7 +208,7 @@ class Explainer:
             return self._finding(
                 "dead-on-road",
                 subject,
-                f"{rails} {is_are} dead {when_text(d.when)}, though the road {d.road.name} is set.",
+                f"{rails} {is_are} dead {when_text(d.when)}, though {self._road(d.road)} is set.",
                 "A train that takes this road stalls here, with its road set and nothing to see.",
                 self._section_cure(d, subject)
                 or "Give it a feed that does not depend on these settings: a dropper, a bond, or a switched feed.",
@@ -248,6 +265,11 @@ class Explainer:
             f"Leave {piece} out of what {place} takes in, or join it to a rail that the feed of {place} serves: the "
             f"section follows the roads that lead from {place} only, and a dropper in it would short."
         )
+
+    def _undecided_cure(self, d: Dead) -> str | None:
+        """For rails whose switched feed nothing decides: no dropper, which would short there."""
+        piece = next((f.piece for f in self._network.switched if f.rail in d.rails and f.undecided), None)
+        return None if piece is None else f"Decide first what {piece} must carry (see undecided), and check again."
 
     def clashes(self, found: Iterable[Clash], loops: Iterable[ReturnLoop] = ()) -> Iterator[Finding]:
         """Wheels that join two wires at a gap; two rails of one joint are one finding, a return loop comes first."""
@@ -313,8 +335,7 @@ class Explainer:
             return self._finding(
                 "one-wire",
                 subject,
-                f"Both rails of the road {n.road.name} carry side {a.side} ({n.wires[0]}, {n.wires[1]}) "
-                f"{when_text(n.when)}.",
+                f"Both rails of {self._road(n.road)} carry {list_of(dict.fromkeys(n.wires))} {when_text(n.when)}.",
                 "No current flows through a loco there: it stops on a set road.",
                 "One of the two feeds on the path is on the wrong wire; swap it, or insulate between them.",
                 self._at(subject),
@@ -324,7 +345,7 @@ class Explainer:
         return self._finding(
             "no-common",
             subject,
-            f"On {n.road.name} one rail takes {n.wires[0]} and the other {n.wires[1]} {when_text(n.when)}.",
+            f"On {self._road(n.road)} one rail takes {n.wires[0]} and the other {n.wires[1]} {when_text(n.when)}.",
             "Without a common between the two supplies there is no circuit, so nothing runs there.",
             "Insulate both rails at the same place, or join the commons of the districts and say so (common_with).",
             self._at(subject),
@@ -335,7 +356,7 @@ class Explainer:
     def hangs(self, h: Hangs) -> Finding:
         """Rails that a painted blade or a loose joiner feeds."""
         subject = self._network.piece_of[h.rails[0]]
-        rails = list_of(h.rails[:6]) + (f" and {len(h.rails) - 6} more" if len(h.rails) > 6 else "")
+        rails = some_of(h.rails)
         where = self._at(subject)
         verb = "hangs" if len(h.rails) == 1 else "hang"
         if h.via is Via.CONTACT:
@@ -348,7 +369,7 @@ class Explainer:
                 subject,
                 f"{rails} {verb} on a blade contact ({contact}).",
                 "Paint, dirt or a bent blade makes this dead; it is the most common cause of a stall on a turnout.",
-                "Bond the blades to their stock rails; on a live frog, remove the links and feed the frog by a switch.",
+                self._hangs_cure(h),
                 where,
                 h.when,
                 h.path,
@@ -363,6 +384,23 @@ class Explainer:
             h.when,
             h.path,
         )
+
+    def _hangs_cure(self, h: Hangs) -> str:
+        """What makes rails independent of a blade that touches; bonds alone would short a frog whose links are in."""
+        pairs = zip(h.path, h.path[1:], strict=False)
+        piece = next((a.split(".")[0] for a, b in pairs if self._is_contact(a, b)), self._network.piece_of[h.rails[0]])
+        member = self._layout.file.members().get(piece)
+        linked = any(b.kind is BondKind.LINK and b.a.startswith(f"{piece}.") for b in self._network.bonds)
+        cure = f"Bond the blades of {piece} to their stock rails"
+        if linked and getattr(member, "make", None) is not Make.INSULATED_FROG:
+            cure = f"Remove the links of {piece}, bond its blades to their stock rails, and feed its frog by a switch"
+        return f"{cure}; or leave it as it is, and accept this with a reason."
+
+    def _road(self, road: Road) -> str:
+        """A road as a person says it; that of plain track needs no ends."""
+        if road.piece in self._layout.file.place:
+            return road.piece
+        return f"the road of {road.piece} from {road.start} to {road.end}"
 
     def _is_contact(self, a: str, b: str) -> bool:
         pairs: frozenset[frozenset[str]] | None = self.__dict__.get("_contacts")
@@ -400,7 +438,7 @@ class Explainer:
         for question, asked in by_question.items():
             rails = tuple(dict.fromkeys(r for q in asked for r in q.rails))
             subject = self._network.piece_of[rails[0]]
-            shown = list_of(rails[:6]) + (f" and {len(rails) - 6} more" if len(rails) > 6 else "")
+            shown = some_of(rails)
             yield self._finding(
                 "not-proven",
                 subject,
@@ -425,18 +463,32 @@ def track_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
 def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer) -> Iterator[Finding]:
     loops = tuple(return_loops(network, frozenset(layout.file.place)))
     yield from loop_findings(layout, network, loops)
-    yield from (words.short(x, loops) for x in solver.shorts())
+    shorts = tuple(solver.shorts())
+    yield from (words.short(x, loops) for x in shorts)
+    shorted = {network.piece_of[r] for x in shorts for r in x.path[1:-1]}
     yield from (f for x in merged_dead(network, solver.dead()) if (f := words.dead(x)) is not None)
     by_plastic = (BridgeKind.VEE, BridgeKind.OBTUSE)
-    yield from words.clashes((c for c in solver.clashes() if c.bridge.kind not in by_plastic), loops)
+    clashes = words.clashes((c for c in solver.clashes() if c.bridge.kind not in by_plastic), loops)
+    yield from (after_shorts(f, network, shorted) for f in clashes)
     yield from clearance_findings(layout, network, solver)
     places = layout.file.place
-    yield from (words.no_circuit(x) for x in solver.no_circuit() if not x.held or x.road.piece in places)
+    no_circuit = (words.no_circuit(x) for x in solver.no_circuit() if not x.held or x.road.piece in places)
+    yield from (after_shorts(f, network, shorted) for f in no_circuit)
     yield from (words.hangs(x) for x in merged_hangs(network, solver.hangs()))
     yield from undecided_findings(layout, network)
     yield from section_findings(layout, network)
     yield from words.run_throughs(run_throughs(solver))
     yield from words.not_proven(solver.not_proven)
+
+
+def after_shorts(finding: Finding, network: RailNetwork, shorted: Container[str]) -> Finding:
+    """The error, sent behind the shorts where its path leads over a piece of one: those often are its cause."""
+    pieces = {network.piece_of[r] for r in finding.path if r in network.piece_of}
+    looped = finding.cure.startswith("Cure the return loop")
+    if finding.severity is not Severity.ERROR or looped or not any(p in shorted for p in pieces):
+        return finding
+    rest = finding.cure[0].lower() + finding.cure[1:]
+    return replace(finding, cure=f"Cure the short first, and check again. If this is still there: {rest}")
 
 
 def merged_dead(network: RailNetwork, found: Iterable[Dead]) -> Iterator[Dead]:

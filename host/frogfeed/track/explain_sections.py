@@ -136,12 +136,13 @@ def undecided_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding
         yield _finding(
             "undecided",
             s.piece,
-            f"No setting decides what {s.piece if inside else s.output} must carry {when_text(s.undecided[0])}: "
+            f"No setting decides what {s.piece if inside else s.output} must carry"
+            + (f" {when_text(s.undecided[0])}: " if s.undecided[0] else ": at every setting ")
             + ("it is set to two sides at once that differ." if inside else "two roads are set at once."),
             "The feed stays off there, so "
             + ("a train stalls" if inside else "the frog is dead")
             + " until the other drives choose.",
-            _deciding(layout, s.piece),
+            _deciding(layout, s.piece, always=not s.undecided[0]),
             s.at,
             s.undecided[0],
             (s.rail,),
@@ -163,16 +164,17 @@ def _too_many(s: SwitchedFeed) -> Finding:
     )
 
 
-def _deciding(layout: Layout, piece: str) -> str:
-    """What can decide between two roads that are set at once."""
+def _deciding(layout: Layout, piece: str, always: bool) -> str:
+    """What can decide between two roads that are set at once, or that no turnout chooses between (`always`)."""
     cure = "Throw one of the turnouts on either side away from it, so that only one road is set"
     file = layout.file
     names = {"diamond": set(file.diamond), "slip": set(file.slip), "place": set(file.place)}
     table = next((name for name, members in names.items() if piece in members), None)
     if table is None or getattr(file.members()[piece], SELECTOR, None) is not None:
         return f"{cure}."
+    give = "Give" if always else f"{cure}; or give"
     return (
-        f'{cure}; or give {piece} a selector input: selector = "S" in [{table}.{piece}], with [drive.S] of '
+        f'{give} {piece} a selector input: selector = "S" in [{table}.{piece}], with [drive.S] of '
         'kind = "hand" for a switch on the panel.'
     )
 

@@ -13,6 +13,12 @@ def list_of(names: Iterable[str]) -> str:
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
 
 
+def some_of(names: Iterable[str], most: int = 6) -> str:
+    """Names as `list_of` lists them, the last of many only counted: "a, b and 3 more" (never for the sake of one)."""
+    items = list(names)
+    return list_of(items if len(items) <= most + 1 else [*items[:most], f"{len(items) - most} more"])
+
+
 def when_text(term: Term) -> str:
     """A term as a person says it: "when T1 is left and T2 is right"; "at every setting" for the empty one."""
     return "when " + list_of(f"{d} is {s}" for d, s in term) if term else "at every setting"
