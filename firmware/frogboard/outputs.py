@@ -145,8 +145,12 @@ class OneContact:
         self.still_ms = still_ms
         """For how long the contact has not been told to move."""
         self.long_ms = LONG_MS
-        self.off_ms = 0
         self.busy = True
+
+    @property
+    def off_ms(self) -> int:
+        """The group's own count, never a copy: it is opened between the steps as well."""
+        return 0 if self.group is None or self.group.on else self.group.off_ms
 
     @property
     def told(self) -> int:
@@ -180,7 +184,6 @@ class ChangeoverOut(OneContact):
             self._move(self._rest if want == OFF else want)
             self.busy = False
             return
-        self.off_ms = 0 if self.group.on else self.group.off_ms
         if want != OFF and want != self.side and self.group.surely_off:
             self._move(want)
         self.needs_off = want == OFF or want != self.side or self.still_ms < self._move_ms
@@ -210,7 +213,6 @@ class LatchingOut(OneContact):
         if self.still_ms >= self._pulse_ms:
             self._lines[self._set] = 0
             self._lines[self._reset] = 0
-        self.off_ms = 0 if self.group is None or self.group.on else self.group.off_ms
         free = self.group is None or self.group.surely_off
         if want != OFF and want != self.side and free and self.still_ms >= self._move_ms:
             self.side = want

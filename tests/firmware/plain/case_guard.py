@@ -110,6 +110,30 @@ def test_bare_outputs_stay_on_a_trip():
         assert rig.control.feeds[0].out.told == B
 
 
+def test_turned_round_and_turned_off_just_after_it_came_on_a_drive_waits_for_the_contact():
+    """In the one tick after an enable has closed, what it counted before that must not be believed."""
+    group = {"name": "E", "out": {"pin": 21}, "release_ms": 15, "operate_ms": 10}
+    trips = [{"name": "K", "input": {"pin": 20}, "watches": [0]}]
+    for cut in ("all off", "trip"):
+        feed = changeover("F", 16, "A", follow(0), strict_moves(0), enable=0)
+        rig = ready(document([servo()], [feed], groups=[group], trips=trips))
+        out, drive = rig.control.feeds[0].out, rig.control.drives[0]
+        rig.control.throw(0, 1)
+        while not (out.told == A and rig.control.mover.busy):
+            rig.tick()
+        assert drive.phase == 4, "on again while the servo settles"
+        rig.control.throw(0, 0)
+        if cut == "all off":
+            rig.control.turn_all_off()
+        else:
+            rig.control.groups[0].open(100)
+            rig.control.guard.tripped[0] = 1
+        off_ms = rig.ms
+        while drive.pulse_us == 2000:
+            rig.tick()
+        assert rig.ms - off_ms >= 25, "only %d ms after it was told off" % (rig.ms - off_ms)
+
+
 def test_a_latching_output_is_pulsed_once_and_left_alone():
     rig = Rig(document([servo()], [latching("F", 16, 17, follow(0), stretch_moves(0))]))
     rig.run(300)

@@ -323,7 +323,7 @@ def explore(make, actions, most, depth=10**6):
     guard.GOOD_MS = 3 * TICK_MS
     world = make()
     seen = {world.key()}
-    edge = [(world.save(), "")]
+    edge = [(world.save(), None)]
     transitions = level = 0
     while edge and level < depth:
         level += 1
@@ -335,12 +335,22 @@ def explore(make, actions, most, depth=10**6):
                 try:
                     action(world)
                 except AssertionError as error:
-                    raise AssertionError("%s, after: %s %s" % (error, path, name))
+                    raise AssertionError("%s, after: %s" % (error, _told(path, name)))
                 key = world.key()
                 if key not in seen:
                     seen.add(key)
-                    following.append((world.save(), path + " " + name))
+                    following.append((world.save(), (path, name)))
             if len(seen) >= most:
                 return len(seen), transitions, level, False
         edge = following
     return len(seen), transitions, level, not edge
+
+
+def _told(path, name):
+    """The events of a path, in order."""
+    names = [name]
+    while path is not None:
+        path, name = path
+        names.append(name)
+    names.reverse()
+    return " ".join(names)
