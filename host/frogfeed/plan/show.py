@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
 from collections.abc import Iterable, Iterator
 
 from frogfeed.layout.model import Layout
@@ -18,10 +20,23 @@ from frogfeed.plan.makeup import (
 from frogfeed.plan.model import AfterTrip, BoardPlan, ButtonNeed, DrivePlan, FeedPlan, LampNeed, Plan
 from frogfeed.track.conditions import Term, When
 
+WIDTH = 80
+_HEAD = re.compile(r" *(?:\d+ )?")
+
 
 def show_plan(layout: Layout, plan: Plan, make_ups: Iterable[MakeUp]) -> str:
-    """The whole plan as text, readable at 80 columns where names are short."""
-    return "\n".join(_lines(layout, plan, make_ups)) + "\n"
+    """The whole plan as text, in lines of 80 columns at most."""
+    return "\n".join(row for line in _lines(layout, plan, make_ups) for row in _wrapped(line)) + "\n"
+
+
+def _wrapped(line: str) -> list[str]:
+    """A line cut at 80 columns; what is left of it stands two columns further in, or under the text of a step."""
+    if len(line) <= WIDTH:
+        return [line]
+    head = _HEAD.match(line)
+    assert head is not None
+    inner = " " * (len(head[0]) + (0 if head[0].strip() else 2))
+    return textwrap.wrap(line, WIDTH, subsequent_indent=inner, break_long_words=False, break_on_hyphens=False)
 
 
 def _lines(layout: Layout, plan: Plan, make_ups: Iterable[MakeUp]) -> Iterator[str]:
@@ -133,7 +148,7 @@ def _term(term: Term) -> str:
 
 
 def _when(when: When) -> str:
-    return " or ".join(_term(t) for t in when)
+    return ", or ".join(_term(t) for t in when)
 
 
 def _wire(wire: str, colours: dict[str, str | None]) -> str:
@@ -157,7 +172,8 @@ def _step(step: Step, colours: dict[str, str | None]) -> str:
         case FitSwitched(rail, output, board, channel, table):
             colour = f" ({colours['switched']})" if colours.get("switched") else ""
             rows = "; ".join(f"{wire} when {_when(when)}" for when, wire in table)
-            return f"feed wire{colour} from {rail} to {output} on {board} {channel}: {rows}"
+            named = f" ({output})" if output != rail else ""
+            return f"feed wire{colour} from {rail} to {board} {channel}{named}: {rows}"
 
 
 def _a(word: str) -> str:
