@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from frogfeed.bench import faults, soak
-from frogfeed.bench.cases import flash, link, motion, power
+from frogfeed.bench.cases import adversity, flash, link, motion, power
 from frogfeed.bench.cases.base import Case, Outcome, ready, throw_and_wait, two_turnouts, wrongs
 from frogfeed.bench.rig import rig_of, yard_layout
 
@@ -17,6 +17,9 @@ LONG = {
     link.cable_at_every_byte,
     power.hangs,
     power.brown_out,
+    adversity.all_off_in_mid_throw,
+    adversity.metal_in_mid_throw,
+    adversity.servo_chip_forgets_at_every_moment,
 }
 
 

@@ -11,13 +11,19 @@ import time
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
-from frogfeed.bench.cases import flash, link, motion, power
+from frogfeed.bench.cases import adversity, flash, link, motion, power
 from frogfeed.bench.cases.base import Case, Outcome
 from frogfeed.bench.errors import BenchError
 from frogfeed.bench.process import interpreter
 from frogfeed.board.errors import BoardError
 
-CASES: tuple[Case, ...] = (*flash.CASES, *link.CASES, *motion.CASES, *power.CASES)
+CASES: tuple[Case, ...] = (
+    *flash.CASES,
+    *link.CASES,
+    *motion.CASES,
+    *power.CASES,
+    *adversity.CASES,
+)
 
 INTRODUCTION = """# Faults, and what comes of them
 
