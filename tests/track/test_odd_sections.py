@@ -12,7 +12,7 @@ from frogfeed.track.conditions import holds
 from frogfeed.track.explain import track_findings
 from frogfeed.track.netlist import netlist
 from frogfeed.track.network import BondKind
-from frogfeed.track.propose import propose
+from frogfeed.track.propose import Action, propose
 from tests.track import brute
 from tests.track.make import HEAD, layout
 from tests.track.test_kinds import PASSING_BALLOON, findings, stops, worth_knowing
@@ -214,3 +214,17 @@ def test_a_proposed_selector_has_a_name_of_its_own_that_is_short_enough() -> Non
     assert all(f.severity is Severity.NOTE for f in track_findings(written, assemble(written)))
     selectors = {str(d.selector) for d in written.file.diamond.values()}
     assert len(selectors) == 2 and "X-way" not in selectors and max(map(len, selectors)) <= len(long)
+
+
+def test_a_connection_that_turns_trains_gets_the_section_and_not_the_longer_ovals_beside_it() -> None:
+    """Any stretch leaves one setting undecided; the connection alone ends all loops, with one selector."""
+    plan = layout(
+        turnouts("P", "Q", made="")
+        + "[place.link]\nlength_mm = 900\n[place.north]\nlength_mm = 3000\n[place.south]\nlength_mm = 3000\n"
+        '[lines]\nn = ["P.toe", "north", "Q.left"]\ns = ["P.left", "south", "Q.toe"]\n'
+        'l = ["P.right", "link", "Q.right"]\n'
+    )
+    p = propose(plan)
+    assert p.clean
+    places = [(i.action, i.place) for i in p.items if i.action in (Action.REVERSING, Action.SELECTOR)]
+    assert places == [(Action.REVERSING, "link"), (Action.SELECTOR, "link")]

@@ -39,19 +39,22 @@ TRIED = 16
 def reversing_section(layout: Layout, network: RailNetwork, loop: ReturnLoop) -> ReversingSection | None:
     """The section, of those with every setting decided, that leaves the fewest loops here; the first of equals.
 
-    Failing that, the first stretch of plain track that fits. None where no place is long enough for the longest
-    vehicle that conducts.
+    Failing that, the stretch of plain track that leaves the fewest: a selector can decide for it. None where no place
+    is long enough for the longest vehicle that conducts.
     """
     fitting = [s for s in _candidates(layout.file.place, network, loop) if _long_enough(layout, s)]
     best, fewest = None, _loops_at(layout, network, loop)
+    plain: dict[int, ReversingSection] = {}
     for section in fitting[:TRIED]:
         tried = assemble(with_section(layout, section), feeds_to_come=True)
         left = _loops_at(layout, tried, loop)
+        if not section.takes_in:
+            plain.setdefault(left, section)
         if left < fewest and _decided(tried, {section.place, *section.takes_in}):
             best, fewest = section, left
             if not left:
                 break
-    return best or next((s for s in fitting if not s.takes_in), None)
+    return best or (plain[min(plain)] if plain else None)
 
 
 def _decided(network: RailNetwork, inside: set[str]) -> bool:
