@@ -113,7 +113,7 @@ def test_an_unwritable_folder_is_told_of(tmp_path: Path) -> None:
     block.write_text("in the way")
     result = run("build", demo_file(), "-o", block / "out")
     assert result.exit_code == 2
-    assert "could not be written" in result.stderr
+    assert "could not be written" in " ".join(result.stderr.split())
 
 
 def test_plan_from_bare_writes_a_file_that_checks_clean(tmp_path: Path) -> None:
@@ -160,6 +160,13 @@ def test_no_port_ends_with_3_and_says_what_to_do(
     assert result.exit_code == 3
     assert "/dev/no-such-port" in result.stderr and "do:" in result.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_went_wrong_is_told_in_80_columns_with_its_parts_below_each_other() -> None:
+    told = run("state", "--port", "/dev/no-such-port").stderr.splitlines()
+    assert max(len(line) for line in told) <= 80
+    why = next(i for i, line in enumerate(told) if line.startswith("  do:  "))
+    assert told[why + 1].startswith(" " * 7)
 
 
 def test_a_port_that_never_answers_ends_with_3() -> None:

@@ -91,6 +91,20 @@ def test_a_terminal_finds_the_console_that_runs_on_its_file(
             wrong = CliRunner().invoke(trim, [str(file), "T99", "--set", "left=1130"])
             assert wrong.exit_code == 2
             assert "No drive is called 'T99'" in wrong.output
+            piece = next(
+                n for n, t in tomllib.loads(file.read_text())["turnout"].items() if t.get("drive") == "crossover"
+            )
+            named = CliRunner().invoke(trim, [str(file), piece, "--set", "left=1210"])
+            assert named.exit_code == 0, named.output
+            assert f"{piece} is thrown by crossover." in named.output
+            for words, said in (
+                (("D7", "--set", "left=1210"), "D7 is thrown by hand"),
+                (("T5", "--set", "left=121"), "300 to 2700"),
+                (("T5", "--set", "left=x"), "say it as left=1450"),
+            ):
+                refused = CliRunner().invoke(trim, [str(file), *words])
+                assert refused.exit_code == 2
+                assert said in refused.output
 
 
 def test_prove_on_the_bench_ends_with_its_exit_code(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -300,6 +300,14 @@ def test_a_route_from_place_to_place_is_worked_out_from_the_track() -> None:
     assert laid(back) == (("S", "left"), ("E", "right"))
 
 
+def test_a_route_over_a_lever_is_to_list_the_drives_that_have_servos() -> None:
+    route = '[route.r]\nfrom = "east"\nto = "up"\n[drive.E]\nkind = "hand"\n'
+    (found,) = refusal(loop(route))
+    assert (found.code, found.subject) == ("plan-route-way", "route.r")
+    assert found.cure.startswith("List in set the drives that have a servo")
+    assert laid('[route.r]\nset = { S = "right" }\n[drive.E]\nkind = "hand"\n') == (("S", "right"),)
+
+
 def test_a_route_with_several_ways_or_none_is_refused_at_its_place() -> None:
     for more, words in (
         ('from = "west"\nto = "side"', "several ways lead from west to side: over up, or over down"),

@@ -16,7 +16,9 @@ def command(clear: bool, feed: str | None, port: str | None, serial: str | None)
     """Turn all feeds of a board off; with --clear, let those with a latched fault work again."""
     with connected(port, serial) as client:
         if clear or feed:
-            click.echo(f"{feed_reset(client, feed)} faults cleared.")
+            cleared = feed_reset(client, feed)
+            click.echo(f"{cleared} {'fault' if cleared == 1 else 'faults'} cleared; feeds work again.")
             return
         off, held = all_off(client)
-        click.echo(f"{off} feeds are off" + (f"; {held} have no off and stay as they are." if held else "."))
+        stay = f"; {held} that have no off stay as they are" if held else ""
+        click.echo(f"{off} feeds are off{stay}. `frogfeed off --clear` lets them work again.")

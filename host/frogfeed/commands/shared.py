@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import sys
+import textwrap
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any, NoReturn, TypeVar
@@ -23,6 +25,8 @@ from frogfeed.track.explain import track_findings
 from frogfeed.track.network import RailNetwork
 
 CLEAN, FINDINGS, USAGE, BOARD = 0, 1, 2, 3
+WIDTH = 80
+_LABEL = re.compile(r"  (?:why|do): +")
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -83,9 +87,17 @@ def exit_code(findings: Iterable[Finding]) -> int:
 
 
 def fail(message: str, code: int) -> NoReturn:
-    """Print a message for a person and end with this exit code."""
-    click.echo(message, err=True)
+    """Print a message for a person, in lines of 80 columns at most, and end with this exit code."""
+    click.echo("\n".join(_wrapped(line) for line in message.split("\n")), err=True)
     raise SystemExit(code)
+
+
+def _wrapped(line: str) -> str:
+    """A line cut at 80 columns; behind "why:" and "do:" the text stays in its column."""
+    label = _LABEL.match(line)
+    inner = " " * (len(label[0]) if label is not None else 2)
+    cut = textwrap.wrap(line, WIDTH, subsequent_indent=inner, break_long_words=False, break_on_hyphens=False)
+    return "\n".join(cut)
 
 
 def planned(

@@ -28,7 +28,9 @@ def command(port: str | None, serial: str | None, form: str) -> None:
         f"firmware {hello.firmware}, up {hello.up_ms / 1000:.0f} s"
     )
     if hello.reason:
-        click.echo(f"No settings in force: {hello.reason}")
+        click.echo(f"No settings in force: {hello.reason}. `frogfeed push` sends them.")
+    if state.board.all_off:
+        click.echo("All feeds are turned off, until `frogfeed off --clear` or a reset button.")
     for d in state.drives:
         where = f"moving to {d.to}" if d.moving else d.at or "unknown"
         click.echo(f"  drive {d.name:<16} {where}{'  STALL SUSPECTED' if d.stalled else ''}")

@@ -7,10 +7,16 @@ from pathlib import Path
 import click
 
 from frogfeed.board.commands import throw
+from frogfeed.board.errors import BoardRefused
 from frogfeed.commands.link import board_option, connected, file_option, port_options
 from frogfeed.commands.shared import USAGE, fail, open_layout
 from frogfeed.layout.drives import drive_uses
 from frogfeed.layout.model import Layout
+
+_NAME_THE_LAYOUT = (
+    "`frogfeed state` lists the drives that the board knows; for a turnout thrown by a drive of another name, "
+    "name the layout as well: --file LAYOUT"
+)
 
 
 def drive_of(layout: Layout | None, name: str, to: str) -> tuple[str, str]:
@@ -39,5 +45,12 @@ def command(name: str, to: str, file: Path | None, board: str | None, port: str 
     known = board_of(layout, board)[1] if layout is not None else None
     drive, setting = drive_of(layout, name, to)
     with connected(port, serial or (known if port is None else None), file=file, board=board) as client:
-        done = throw(client, drive, setting)
+        try:
+            done = throw(client, drive, setting)
+        except BoardRefused as refused:
+            if layout is None and refused.reason.startswith("no drive"):
+                raise BoardRefused(
+                    refused.method, refused.number, refused.reason, where=refused.where, cure=_NAME_THE_LAYOUT
+                ) from refused
+            raise
         click.echo(f"{done.drive} is at {done.at} after {done.seconds:.1f} s.")

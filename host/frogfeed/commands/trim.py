@@ -2,13 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
+from pydantic import TypeAdapter, ValidationError
 
 from frogfeed.commands.seat import seated
 from frogfeed.commands.shared import USAGE, fail
 from frogfeed.console.terminal import set_ends, trim_drive
+from frogfeed.layout.drives import drive_uses
+from frogfeed.layout.model import Layout
+from frogfeed.layout.schema import Pulse
+
+_PULSE_US: TypeAdapter[int] = TypeAdapter(Pulse)
+
+
+def drive_meant(layout: Layout, name: str, drives: Iterable[str]) -> str:
+    """The drive of that name, or the one that throws the piece of that name; ends the command where there is none."""
+    known = list(drives)
+    if name in known:
+        return name
+    uses = [use.drive for (piece, _), use in drive_uses(layout.file, layout.kinds).items() if piece == name]
+    if len(uses) == 1:
+        click.echo(f"{name} is thrown by {uses[0]}.")
+        return uses[0]
+    if not uses:
+        fail(f"No drive is called {name!r}; there are {', '.join(known)}.", USAGE)
+    return fail(f"{name} has {len(uses)} drives: trim one of {', '.join(uses)}.", USAGE)
 
 
 @click.command("trim")
@@ -28,11 +49,14 @@ def command(file: Path, drive: str, ends: tuple[str, ...], save: bool, ports: tu
         setting, _, pulse = text.partition("=")
         if not pulse.isdigit():
             fail(f"--set {text}: say it as left=1450, in microseconds.", USAGE)
-        wanted[setting] = int(pulse)
+        try:
+            wanted[setting] = _PULSE_US.validate_python(int(pulse))
+        except ValidationError:
+            fail(f"--set {text}: no servo takes such a pulse; 300 to 2700 microseconds are possible.", USAGE)
     with seated(file, ports, bench) as (seat, railway):
-        if drive not in railway.network.drives:
-            near = ", ".join(railway.network.drives)
-            fail(f"No drive is called {drive!r}; there are {near}.", USAGE)
+        drive = drive_meant(railway.layout, drive, railway.network.drives)
+        if drive in railway.hand:
+            fail(f"{drive} is thrown by hand: there is no servo to trim.", USAGE)
         if wanted:
             set_ends(seat, drive, wanted)
             if save:

@@ -17,8 +17,10 @@ class RefusedError(Exception):
         return {"what": self.what, "why": self.why, "cure": self.cure}
 
     def __str__(self) -> str:
-        """For a terminal: a line each."""
-        return "\n".join(t for t in (self.what, self.why, self.cure) if t)
+        """For a terminal: a line each, as errors of a board are shown."""
+        return "\n".join(
+            label + text for label, text in (("", self.what), ("  why: ", self.why), ("  do:  ", self.cure)) if text
+        )
 
 
 class ConsoleGoneError(RefusedError):

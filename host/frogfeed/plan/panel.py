@@ -154,12 +154,13 @@ class _Reader:
         hand = [d for d, _ in moves if d in self.drives and self.drives[d].hand]
         if hand or not moves:
             what = f"the way {ends} runs over {hand[0]}, which is thrown by hand" if hand else f"no drive sets {ends}"
-            self._no_route(name, what, "a button throws what has a servo", at)
+            by_servo = "list in set the drives that have a servo, and throw the others by hand"
+            self._no_route(name, what, "a button throws what has a servo", at, by_servo if hand else "")
             return ()
         return moves
 
-    def _no_route(self, name: str, what: str, why: str, at: Location | None) -> None:
-        cure = "name a piece or place on the way in via, or list the drives with their settings in set"
+    def _no_route(self, name: str, what: str, why: str, at: Location | None, cure: str = "") -> None:
+        cure = cure or "name a piece or place on the way in via, or list the drives with their settings in set"
         self.findings.append(said("plan-route-way", Severity.ERROR, f"route.{name}", what, why, cure, at))
 
     def _allowed(self, thing: str, settings: Mapping[str, str], at: Location | None) -> None:
