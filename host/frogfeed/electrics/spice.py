@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from frogfeed.electrics.circuit import USUAL, Circuit, OutputPaths, build_circuit
 from frogfeed.electrics.practice import LEAK_OHM
 from frogfeed.layout.model import Layout
+from frogfeed.parts.spelling import printable_ascii
 from frogfeed.track.network import RailNetwork
 
 
@@ -32,22 +33,18 @@ def node_numbers(circuit: Circuit) -> dict[str, int]:
 def deck(circuit: Circuit, title: str, loads: Mapping[tuple[str, str], float] | None = None) -> str:
     """The deck of a circuit: an operating point, which ngspice prints node by node in batch mode."""
     number = node_numbers(circuit)
-    lines = [f"* {_plain(title)}", "* node numbers:"]
-    lines += [f"*   {i} {_plain(name)}" for name, i in number.items()]
+    lines = [f"* {printable_ascii(title)}", "* node numbers:"]
+    lines += [f"*   {i} {printable_ascii(name)}" for name, i in number.items()]
     for i, r in enumerate(circuit.resistors, start=1):
-        lines.append(f"R{i} {number[r.a]} {number[r.b]} {r.ohm:.12g} ; {_plain(r.part.value)} {_plain(r.thing)}")
+        what = printable_ascii(f"{r.part.value} {r.thing}")
+        lines.append(f"R{i} {number[r.a]} {number[r.b]} {r.ohm:.12g} ; {what}")
     top = len(number)
     for i, s in enumerate(circuit.sources, start=1):
         inner = top - 1 + i
-        lines.append(f"V{i} {inner} {number[s.minus]} DC {s.volts:.12g} ; supply of {_plain(s.district)}")
+        lines.append(f"V{i} {inner} {number[s.minus]} DC {s.volts:.12g} ; supply of {printable_ascii(s.district)}")
         lines.append(f"RS{i} {inner} {number[s.plus]} {s.ohm:.12g}")
     lines += [f"RL{i} {i} 0 {LEAK_OHM:g}" for name, i in number.items() if i]
     for i, ((a, b), amps) in enumerate((loads or {}).items(), start=1):
         lines.append(f"I{i} {number[a]} {number[b]} DC {amps:.12g}")
     lines += [".options reltol=1e-6 gmin=1e-15 numdgt=9", ".op"]
     return "\n".join([*lines, ".end", ""])
-
-
-def _plain(text: str) -> str:
-    """ASCII on one line."""
-    return "".join(c if " " <= c <= "~" else "?" for c in text)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from dataclasses import dataclass
 
 from frogfeed.layout.schema import LayoutFile
+from frogfeed.parts.spelling import spelt_out
 
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
@@ -68,7 +68,6 @@ _NUMBER = re.compile(
 _HEADER = re.compile(r"\s*\[{0,2}\s*(?P<name>[^\]\[\"'=#{}]*?[^\]\[\"'=#{}\s])\s*\]{0,2}\s*(?:#.*)?$")
 _ODD = re.compile(r"[^A-Za-z0-9._-]")
 _CURLED = "“”„‟‘’‚«»"
-_SPELT = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss"})
 _TABLES = frozenset(field.alias or name for name, field in LayoutFile.model_fields.items())
 _LONGEST_ROW = 1000
 """Longer lines are not searched for slips of the pen: nobody wrote them by hand."""
@@ -163,9 +162,7 @@ def _plain(name: str) -> str:
     table, space, rest = name.partition(" ")
     if space and table in _TABLES:
         name = f"{table}.{rest.strip()}"
-    spelt = unicodedata.normalize("NFKD", name.translate(_SPELT))
-    kept = "".join(c for c in spelt if not unicodedata.combining(c))
-    return f"[{_ODD.sub('-', kept)}]"
+    return f"[{_ODD.sub('-', spelt_out(name))}]"
 
 
 def _header(text: str, name: str, before: int) -> int | None:

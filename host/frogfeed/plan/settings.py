@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import math
-import unicodedata
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -17,6 +16,7 @@ from frogboard import settings as document
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control
 from frogfeed.parts.boards import BoardProfile, Chip, PinRef, SensorChannel
+from frogfeed.parts.spelling import printable_ascii
 from frogfeed.plan.budget import servos_at_once
 from frogfeed.plan.model import BoardPlan, ButtonPlan, DrivePlan, FeedPlan, LampPlan, MovePlan, Plan
 from frogfeed.plan.suit import contacts_of
@@ -56,10 +56,8 @@ def build_settings(layout: Layout, network: RailNetwork, plan: Plan) -> dict[str
 
 
 def ascii_text(text: str, most: int) -> str:
-    """Text as the firmware takes it: printable ASCII, accents dropped, anything else a question mark."""
-    plain = unicodedata.normalize("NFKD", text)
-    kept = "".join(c for c in plain if not unicodedata.combining(c))
-    return "".join(c if " " <= c <= "~" else "?" for c in kept)[:most]
+    """Text as the firmware takes it: printable ASCII, umlauts spelt out, no more than `most` characters."""
+    return printable_ascii(text)[:most]
 
 
 def _document(layout: Layout, plan: Plan, board: BoardPlan) -> Json:
