@@ -228,3 +228,15 @@ def test_a_connection_that_turns_trains_gets_the_section_and_not_the_longer_oval
     assert p.clean
     places = [(i.action, i.place) for i in p.items if i.action in (Action.REVERSING, Action.SELECTOR)]
     assert places == [(Action.REVERSING, "link"), (Action.SELECTOR, "link")]
+
+
+@pytest.mark.parametrize("wrong", [False, True])
+def test_a_diamond_between_plain_tracks_clashes_where_one_of_them_is_on_the_wrong_wires(wrong: bool) -> None:
+    """Both tracks are set at all settings: that one is as good as the other hides nothing at their joints."""
+    body = (
+        '[diamond.X]\nmake = "insulated-frog"\n'
+        + stops("p", "q", "r", "s")
+        + f'[lines]\na = ["p", {A}, "|right", "X.a.left"]\nb = ["q", {A}, "|left", "X.a.right"]\n'
+        f'c = ["X.b.left", "|left", {A}, "r"]\nd = ["X.b.right", "|", {B if wrong else A}, "s"]\n'
+    )
+    assert bool(about(body, "clash")) is wrong

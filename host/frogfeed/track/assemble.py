@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
 from frogfeed.layout.drives import SELECTOR, DriveUseResolved, drive_settings, drive_uses
@@ -158,7 +159,9 @@ def _wire_up(
     approaches = Approaches(joints, roads)
     forbidden = tuple(t for p in parts.values() for t in p.forbidden)
     fouling = frozenset(pair for p in parts.values() for pair in p.fouling)
-    roads, undecided = _refine(roads, fouling, approaches, settings, selectors)
+    passable, undecided, roads = _refine(
+        roads, fouling, approaches, settings, selectors, {s.piece for s in sections if s.piece in parts}
+    )
     switched_zones = zones(takes_in, joints, roads)
     section_of = {end: SectionEnd(z.place, hand) for z in switched_zones.values() for end, hand in z.hands.items()}
     sides = label_ends(end_feeds, joints, roads, section_of.keys())
@@ -185,7 +188,7 @@ def _wire_up(
     rails = [r for p in parts.values() for r in p.rails]
     rails += [f"{n}.{r}" for n in layout.file.place if n in pieces for r in PLACE_RAILS]
     bridges: list[Bridge] = []
-    used = dict(end_when(roads))
+    used = dict(end_when(passable))
     for f in following.values():
         for end, when in f.open.items():
             used[end] = both(used[end], when)
@@ -193,7 +196,7 @@ def _wire_up(
         for hand, (a, b) in ((Hand.LEFT, j.left), (Hand.RIGHT, j.right)):
             if hand in j.gaps:
                 bridges.append(Bridge(a, b, both(used[j.a], used[j.b]), BridgeKind.JOINT, j.at))
-    refined = {r.name: r for r in roads}
+    refined = {r.name: r for r in passable}
     always = {frozenset((b.a, b.b)) for b in bonds}
     for p in parts.values():
         for g in p.gaps:
@@ -266,18 +269,23 @@ def _refine(
     approaches: Approaches,
     settings: Mapping[str, tuple[str, ...]],
     selectors: Mapping[str, DriveUseResolved],
-) -> tuple[list[Road], dict[str, When]]:
+    fed: AbstractSet[str],
+) -> tuple[list[Road], dict[str, When], list[Road]]:
     """Part roads that foul each other and that their own drives leave set at once.
 
-    Of such roads the routes that lead to them say which count, and of two that still do the piece's selector.
+    Of such roads the routes that lead to them say which count, and of two that still do the piece's selector. Returns
+    the roads where they count, and so where a train may pass; where two of a piece still foul; and the roads where they
+    are set: a piece with switched frogs (`fed`) has none of two that foul set, for its frogs are off there.
     """
     by_piece: dict[str, list[Road]] = {}
     for r in roads:
         by_piece.setdefault(r.piece, []).append(r)
+    passable: list[Road] = []
     refined: list[Road] = []
     undecided: dict[str, When] = {}
     for piece, own in by_piece.items():
         if len(own) == 1 or not _overlap(own, fouling):
+            passable += own
             refined += own
             continue
         led = [
@@ -291,10 +299,10 @@ def _refine(
             return _foul(own[i], own[j], fouling)
 
         try:
-            alone, clash = exclusive([r.when for r in own], settings, foul, preferences)
+            alone, counted, clash = exclusive([r.when for r in own], settings, foul, preferences)
         except TooManyDrivesError:
             # Not worked out: whatever two fouling roads have in common counts as undecided.
-            alone = led
+            alone = counted = led
             clash = absorb(
                 t
                 for i, a in enumerate(led)
@@ -302,10 +310,11 @@ def _refine(
                 if _foul(own[i], own[j], fouling)
                 for t in both(a, b)
             )
-        refined += [replace(r, when=w) for r, w in zip(own, alone, strict=True)]
+        passable += [replace(r, when=w) for r, w in zip(own, counted, strict=True)]
+        refined += [replace(r, when=w) for r, w in zip(own, alone if piece in fed else counted, strict=True)]
         if clash:
             undecided[piece] = clash
-    return refined, undecided
+    return passable, undecided, refined
 
 
 def _favour(road: Road, selector: DriveUseResolved) -> When:

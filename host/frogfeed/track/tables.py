@@ -44,8 +44,10 @@ def exclusive(
     settings: Settings,
     foul: Callable[[int, int], bool],
     preferences: Sequence[Sequence[When]] = (),
-) -> tuple[list[When], When]:
-    """Each condition where none that it fouls counts too, as disjoint terms; and where two that foul count at once.
+) -> tuple[list[When], list[When], When]:
+    """Each condition where none that it fouls counts too; where it counts; and where two that foul count at once.
+
+    All are disjoint terms.
 
     Of conditions that foul each other and hold at once only those count that the first of the `preferences` (one
     condition for each) holds for too; of what still fouls, those that the next one does.
@@ -60,11 +62,12 @@ def exclusive(
 
     table = tabulate(drives, settings, counting)
     fouled = {k: {i for i in held for j in held if i != j and foul(i, j)} for k, held in table.items()}
+    each = range(len(conditions))
     alone = [
-        as_when({k: i in held and i not in fouled[k] for k, held in table.items()}, drives, settings)
-        for i in range(len(conditions))
+        as_when({k: i in held and i not in fouled[k] for k, held in table.items()}, drives, settings) for i in each
     ]
-    return alone, as_when({k: bool(f) for k, f in fouled.items()}, drives, settings)
+    counted = [as_when({k: i in held for k, held in table.items()}, drives, settings) for i in each]
+    return alone, counted, as_when({k: bool(f) for k, f in fouled.items()}, drives, settings)
 
 
 def tabulate(
