@@ -141,6 +141,9 @@ def test_trace_names_the_way_and_the_nearest_rail() -> None:
     near = run("trace", demo_file(), "T6.VX")
     assert near.exit_code == 2
     assert "T6.VR" in near.stderr
+    piece = run("trace", demo_file(), "T6")
+    assert piece.exit_code == 2
+    assert {"T6.SL", "T6.VR"} <= set(piece.stderr.replace(",", " ").replace(".\n", " ").split())
 
 
 @pytest.mark.parametrize(

@@ -22,6 +22,9 @@ def command(file: Path, rail: str, when_text: str | None, form: str) -> None:
     """Everything between the supply and RAIL (such as T1.VL), in the order to put the meter on it."""
     layout, network = open_network(file, form)
     settings = parse_when(when_text, network)
+    own = [r for r, piece in network.piece_of.items() if piece == rail]
+    if own:
+        fail(f"{rail} has more than one rail; name one: {', '.join(own)}.", USAGE)
     if rail not in network.piece_of:
         near = difflib.get_close_matches(rail, network.rails, 3)
         hint = f" Did you mean {', '.join(near)}?" if near else ""
