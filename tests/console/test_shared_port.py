@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import socket
 import subprocess
 import sys
 import threading
@@ -358,3 +359,17 @@ def test_a_console_refuses_a_port_that_is_not_there(port: str, tmp_path: Path, m
     assert ("--http-port 99999" in result.output) == (port == "99999")
     for wrong in ("99999", "-1", "x"):
         assert "--http-port" in frogfeed("console", demo_copy(tmp_path), "--http-port", wrong, ends=2).output
+
+
+def test_a_console_that_lets_nobody_in_is_named_not_taken_for_a_missing_board(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    monkeypatch.setattr("frogfeed.board.ports._list_ports.comports", list)
+    file = demo_copy(tmp_path)
+    with socket.create_server(("127.0.0.1", 0)) as closed:
+        port = closed.getsockname()[1]
+    with advertised(file, "127.0.0.1", port, "key"), pytest.raises(ConsoleGone, match="does not answer"):
+        way_to(None, None, file=file)
+    with pytest.raises(NoPort):
+        way_to(None, None, file=file)

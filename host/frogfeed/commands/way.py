@@ -11,7 +11,7 @@ from frogfeed.board.client import Limits
 from frogfeed.board.errors import AmbiguousPort, BoardError, NoPort, PortBusy
 from frogfeed.board.ports import opener_for, same_serial
 from frogfeed.board.transport import Opener, Transport
-from frogfeed.console.attach import Held, attach, boards_held, holder_of
+from frogfeed.console.attach import Held, attach, holder_of, look
 from frogfeed.console.refusals import RefusedError
 from frogfeed.console.seat import AttachedSeat
 from frogfeed.console.seat_port import LIMITS, ConsoleGone, SeatTransport
@@ -102,8 +102,18 @@ def _seat_at(held: Held) -> Transport:
 
 
 def _only(file: Path | None, board: str | None, serial: str | None) -> Held | None:
-    """The one board of the running consoles that can be meant. Raises AmbiguousPort where several can."""
-    found = [h for h in boards_held(file) if board in (None, h.board)]
+    """The one board of the running consoles that can be meant.
+
+    Raises AmbiguousPort where several can, and ConsoleGone where none can and a console on `file` does not answer.
+    """
+    seen = look(file)
+    found = [h for h in seen.boards if board in (None, h.board)]
+    if not found and file is not None and seen.silent:
+        raise ConsoleGone(
+            f"{seen.silent[0]} does not answer",
+            why="its process lives, but it let nobody in; the machine may be very busy",
+            cure="try again in a while; or end that console and give the command again",
+        )
     if serial is not None and file is None:
         found = [h for h in found if same_serial(h.id, serial)]
     if len(found) > 1:

@@ -22,7 +22,7 @@ from frogfeed.console.seat import AttachedSeat, wait_for
 
 MOST_BYTES = 4096
 """Longest note that is read."""
-SETTLE_S = 30.0
+SETTLE_S = 60.0
 """How long a console that has only just begun is given to greet its boards."""
 
 
@@ -122,15 +122,28 @@ def attach(layout: Path) -> AttachedSeat | None:
     return None
 
 
-def boards_held(layout: Path | None = None) -> tuple[Held, ...]:
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the running consoles have: boards that answer there, and consoles whose process lives but that do not."""
+
+    boards: tuple[Held, ...]
+    silent: tuple[Running, ...]
+
+
+def look(layout: Path | None = None) -> Seen:
     """Every board that answers at a running console (on this layout file)."""
     found: list[Held] = []
+    silent: list[Running] = []
     for console in running(layout):
-        with contextlib.suppress(RefusedError), contextlib.closing(console.sit()) as seat:
-            boards = _boards_of(seat)
-            up = {name: b for name, b in boards.items() if b.get("up") and b.get("port")}
-            found += [Held(console, name, str(b.get("id")), str(b["port"])) for name, b in up.items()]
-    return tuple(found)
+        try:
+            with contextlib.closing(console.sit()) as seat:
+                boards = _boards_of(seat)
+        except RefusedError:
+            silent.append(console)
+            continue
+        up = {name: b for name, b in boards.items() if b.get("up") and b.get("port")}
+        found += [Held(console, name, str(b.get("id")), str(b["port"])) for name, b in up.items()]
+    return Seen(tuple(found), tuple(silent))
 
 
 def _boards_of(seat: AttachedSeat) -> dict[str, Any]:
@@ -142,7 +155,7 @@ def _boards_of(seat: AttachedSeat) -> dict[str, Any]:
 def holder_of(device: str) -> Held | None:
     """The console that has this port open, with the board that answers there; None where none does."""
     real = os.path.realpath(device)
-    return next((h for h in boards_held() if os.path.realpath(h.port) == real), None)
+    return next((h for h in look().boards if os.path.realpath(h.port) == real), None)
 
 
 def _read(note: Path) -> Running | None:

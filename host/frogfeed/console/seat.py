@@ -19,6 +19,8 @@ from websockets.typing import Origin
 from frogfeed.console.refusals import ConsoleGoneError, RefusedError
 
 ASK_S = 90.0
+REACH_S = 20.0
+"""How long a console whose process lives may take to let one in: a busy machine's takes seconds to draw its railway."""
 
 
 class Seat(Protocol):
@@ -58,7 +60,7 @@ class AttachedSeat:
                 f"ws://{shown}:{port}/ws",
                 origin=Origin(f"http://{shown}:{port}"),
                 additional_headers={"Cookie": f"frogfeed-{port}={key}"},
-                open_timeout=3.0,
+                open_timeout=REACH_S,
                 max_size=None,
                 proxy=None,
             )
@@ -76,7 +78,7 @@ class AttachedSeat:
         self._thread = threading.Thread(target=self._listen, name="console seat", daemon=True)
         self._thread.start()
         with self._heard:
-            self._heard.wait_for(lambda: bool(self._state) or self._gone, 5.0)
+            self._heard.wait_for(lambda: bool(self._state) or self._gone, REACH_S)
 
     def _listen(self) -> None:
         try:
