@@ -199,7 +199,7 @@ class Feed:
     @property
     def busy(self) -> bool:
         """Whether time, or a drive that moves, will change something."""
-        if self.retry_ms > 0 or self.out.busy or (self.good_ms > 0 and self.told != OFF):
+        if self.due or self.retry_ms > 0 or self.out.busy or (self.good_ms > 0 and self.told != OFF):
             return True
         for k in range(len(self.view)):
             drive = self._drives[k]

@@ -134,6 +134,17 @@ def test_turned_round_and_turned_off_just_after_it_came_on_a_drive_waits_for_the
         assert rig.ms - off_ms >= 25, "only %d ms after it was told off" % (rig.ms - off_ms)
 
 
+def test_after_a_reset_nothing_is_idle_until_the_feed_is_on_again():
+    rig = ready(watched(pair("F", 16, 17, follow(0), strict_moves(0), retries=0)))
+    amps(rig, 3000, 100)
+    amps(rig, 0, 5000)
+    assert rig.control.feeds[0].latched and rig.control.idle
+    rig.control.reset()
+    assert not rig.control.idle, "before the first step as well"
+    rig.until_idle(500)
+    assert rig.leg(0) == B
+
+
 def test_a_latching_output_is_pulsed_once_and_left_alone():
     rig = Rig(document([servo()], [latching("F", 16, 17, follow(0), stretch_moves(0))]))
     rig.run(300)
