@@ -122,21 +122,18 @@ class Feed:
         """
         out = self.out
         if not out.has_off:
-            return self._bonded or (not self.frozen and (self.want == OFF or out.told == self.want))
+            return self._bonded or (not self.forbids and (self.want == OFF or out.told == self.want))
         aim = self._aim
         if aim != OFF and out.told in (aim, OFF):
             return True
         return out.is_off and out.off_ms >= self._lead_ms[2 * k + to]
 
     @property
-    def frozen(self) -> bool:
-        """Whether it can't be off and is kept where it is, whatever the table says."""
-        return not self.out.has_off and (self.fault != NO_FAULT or self.all_off)
-
-    @property
     def forbids(self) -> bool:
-        """Whether its drives must not be thrown now: the arriving blade could meet the wrong polarity."""
-        return self.frozen and not self._bonded
+        """Whether its drives must not be thrown now: it can't be off and is kept where it is, so that the arriving
+        blade could meet the wrong polarity.
+        """
+        return not self.out.has_off and not self._bonded and (self.fault != NO_FAULT or self.all_off)
 
     @property
     def _aim(self) -> int:
@@ -179,11 +176,13 @@ class Feed:
     def step(self, dt_ms: int) -> None:
         """Move the output towards what is wanted, or keep it off (or, without an off, where it is).
 
-        Without an off it also stays where it is while a drive's setting is not known: its rest side is no better.
+        Without an off it also stays where it is while a drive's setting is not known: its rest side is no better. With
+        bonded blades it goes on following its table, whatever the fault: held back it would stand against what is known
+        as soon as a drive is thrown, and off it can't be.
         """
         out = self.out
         self.due = False
-        if self.fault == NO_FAULT and not self.all_off:
+        if (self.fault == NO_FAULT and not self.all_off) or (self._bonded and not out.has_off):
             want = self.want
             if want == OFF:
                 if not out.has_off and self._unsure:

@@ -121,7 +121,7 @@ def test_bonded_blades_and_outputs_without_an_off():
             assert waiting.phase != WAIT or waiting._done_ms < 200, "waits for what can't be off"
             for f in (1, 2):
                 feed = world.control.feeds[f]
-                if action is settle and world.control.idle and feed.view[0] < 2 and not feed.frozen:
+                if action is settle and world.control.idle and feed.view[0] < 2 and not feed.forbids:
                     assert feed.out.told == feed.want, "at rest and not at what its table says"
 
         return checked

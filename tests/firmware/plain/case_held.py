@@ -59,21 +59,23 @@ def held(forms):
     return [(kind, rest, how, moves) for kind, rest in BARE for how in ("trip", "all off") for moves in forms]
 
 
-def test_a_held_output_with_bonded_blades_stops_no_drive():
+def test_a_tripped_output_with_bonded_blades_stays_at_the_trip_and_follows_the_next_throw():
+    """It can't be off; held back, it would stand against what is known once its drive has been thrown."""
     at_the_ends = strict_moves(0, lead_ms=0)
     for kind, rest, how, moves in held((middle_moves(0, off=0.5, on=0.5), stretch_moves(0), at_the_ends)):
         rig = beside(kind, rest, moves, True)
         assert rig.control.feeds[0].out.told == B
         freeze(rig, how)
+        assert rig.control.feeds[0].out.told == B, "never moves on a trip"
         for to in (1, 0, 1, 0, 1):
             rig.control.throw(0, to)
             rig.control.throw(1, to)
             rig.until_idle(5000)
             assert at(rig) == [to, to], "%s resting at %s, %s, %s" % (kind, rest, how, moves)
-            assert rig.control.feeds[0].out.told == B, "never moves while held"
+            assert rig.control.feeds[0].out.told == (A if to else B), "stands against what is known"
         rig.control.reset()
         rig.until_idle(1000)
-        assert rig.control.feeds[0].out.told == A, "and follows after the reset"
+        assert rig.control.feeds[0].out.told == A
 
 
 def test_a_held_output_with_blades_that_touch_refuses_the_throw_and_says_why():
