@@ -15,6 +15,7 @@ from frogfeed.board.commands import throw
 from frogfeed.demo.railway import Ready
 from frogfeed.layout.schema import DriveKind
 from frogfeed.plan.model import BoardPlan
+from frogfeed.track.conditions import holds
 from frogfeed.track.netlist import netlist
 from frogfeed.track.network import Road
 
@@ -92,7 +93,8 @@ def measure(
     by_hand = table is not None and table.kind is DriveKind.HAND
     board = next(b for b in ready.plan.boards if any(d.need.name == drive for d in b.drives))
     settings[drive] = to
-    roads = [r for r in ready.network.roads if any((drive, to) in t for t in r.when)]
+    # A road that another drive is set against is none for a train, although this drive is set to it.
+    roads = [r for r in ready.network.roads if any((drive, to) in t and holds((t,), settings) for t in r.when)]
     began_us = bench.now_us
     seconds = 0.0
     routes: list[str] = []
