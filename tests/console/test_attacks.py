@@ -405,3 +405,11 @@ def test_a_visitor_cannot_throw_by_way_of_a_terminals_seat(console: Console) -> 
     with pytest.raises(RefusedError, match="no console answers"):
         AttachedSeat("127.0.0.1", console.served.port, "wrong")
     assert console.get("drives", "T1") == before
+
+
+def test_who_is_told_of_a_console_is_not_turned_away_while_it_starts() -> None:
+    with (
+        contextlib.closing(listen("127.0.0.1", 0)) as waiting,
+        socket.create_connection(waiting.getsockname(), timeout=10.0),
+    ):
+        pass

@@ -69,8 +69,8 @@ def open_network(file: Path, form: str = "text") -> tuple[Layout, RailNetwork]:
     return layout, assemble(layout)
 
 
-def show(findings: Iterable[Finding], form: str, err: bool = False) -> None:
-    """Print findings as text, JSON or SARIF."""
+def show(findings: Iterable[Finding], form: str, err: bool = False, notes: bool = True) -> None:
+    """Print findings as text (with or without the notes), JSON or SARIF."""
     found = tuple(findings)
     if form == "json":
         click.echo(show_json(found))
@@ -78,7 +78,7 @@ def show(findings: Iterable[Finding], form: str, err: bool = False) -> None:
         click.echo(show_sarif(found))
     else:
         stream = sys.stderr if err else sys.stdout
-        click.echo(show_text(found, colour=stream.isatty()), err=err)
+        click.echo(show_text(found, colour=stream.isatty(), notes=notes), err=err)
 
 
 def exit_code(findings: Iterable[Finding]) -> int:

@@ -37,12 +37,16 @@ def own_address() -> str:
 
 
 def listen(host: str, port: int) -> socket.socket:
-    """A socket bound to the address (port 0: any free one). Raises RefusedError."""
+    """A socket that listens at the address (port 0: any free one), so that nobody who is told of it is turned away.
+
+    Raises RefusedError.
+    """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     sock = socket.socket(family, socket.SOCK_STREAM)
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind((host, port))
+        sock.listen(128)
     except OSError as problem:
         sock.close()
         raise RefusedError(

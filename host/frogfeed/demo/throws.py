@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import takewhile
 
 from frogfeed.bench.bench import Bench
 from frogfeed.bench.circuit import build_circuit
@@ -77,9 +78,11 @@ def route_over(ready: Ready, road: Road, settings: Mapping[str, str]) -> tuple[t
 
 
 def _from(ready: Ready, road: Road, end: str, settings: Mapping[str, str]) -> tuple[str, ...]:
+    """The legs beyond one end of a road; round an oval they end where it comes to the road again."""
     found = walk(ready.network, (road.piece, end), settings)
     own = {f"{road.piece}:{road.start}-{road.end}", f"{road.piece}:{road.end}-{road.start}"}
-    return found[1:] if found and found[0] in own else found
+    found = found[1:] if found and found[0] in own else found
+    return tuple(takewhile(lambda leg: leg not in own, found))
 
 
 def measure(

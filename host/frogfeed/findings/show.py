@@ -23,12 +23,21 @@ _LEVELS = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.NOTE: 
 SARIF_SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 
 
-def show_text(findings: Iterable[Finding], width: int = 80, colour: bool = False) -> str:
-    """Findings as text, in the order given, with a line that sums them up; `width` in columns, at least 40."""
+def show_text(findings: Iterable[Finding], width: int = 80, colour: bool = False, notes: bool = True) -> str:
+    """Findings as text, in the order given, with a line that sums them up; `width` in columns, at least 40.
+
+    Without `notes` these are counted and not shown.
+    """
     findings = tuple(findings)
     width = max(width, 40)
-    blocks = [_block(f, width, colour) for f in findings]
+    blocks = [_block(f, width, colour) for f in findings if notes or f.severity is not Severity.NOTE]
     return "\n\n".join([*blocks, summary(findings)])
+
+
+def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Errors, then warnings, then notes, each in the order given."""
+    rank = {severity: n for n, severity in enumerate(Severity)}
+    return tuple(sorted(findings, key=lambda f: rank[f.severity]))
 
 
 def summary(findings: Iterable[Finding]) -> str:

@@ -38,8 +38,14 @@ from frogfeed.track.catalogue import Kind
 from frogfeed.track.network import Joint, RailNetwork
 
 GAUGE = 3.2
-ROW_MM = 16.0
+ROW_MM = 24.0
 LEAST_ROW_MM = 10.5
+CUT_ROW_MM = 12.0
+"""Between two rows: at most, at least, and where the rows take more than one sheet."""
+APART_MM = (22.0, 18.0, 15.0, 12.0, 9.0)
+"""Between two pieces: the widest that fits on one sheet, else the last."""
+MOST_WIDE = 60
+"""With more pieces and places than this, no sheet has room to spare."""
 RAIL = Pen(0.4)
 MARGIN = 9.0
 """Paper kept free around the tracks of a sheet, mm."""
@@ -75,7 +81,10 @@ def layout_drawings(
     words: Words,
 ) -> tuple[Drawing, ...]:
     """The sheets of the layout drawing, each at most `width` x `height` mm."""
-    apart = 9.0
+    inner = width - 2 * MARGIN
+    wide = (apart for apart in APART_MM[:-1] if lay_out(layout, network, kinds, apart).width <= inner)
+    few = len(network.pieces) <= MOST_WIDE
+    apart = next(wide, APART_MM[-1]) if few else APART_MM[-1]
     while True:
         try:
             return _sheets(layout, network, book, kinds, width, height, words, apart)
@@ -100,7 +109,7 @@ def _sheets(
     row = min(ROW_MM, inner_h / plan.rows)
     downs = 1
     if row < LEAST_ROW_MM:
-        row = ROW_MM * 0.75
+        row = CUT_ROW_MM
         downs = math.ceil(plan.rows * row / inner_h)
     world = _draw_world(network, book, kinds, plan, row, words)
     xs = _cuts(plan, inner_w)
