@@ -190,7 +190,7 @@ class Control:
         """Queue a move. How many are queued or under way. Raises Refused."""
         drive = self.drives[d]
         if not drive.servo:
-            raise Refused(drive.name, "is moved by hand")
+            raise Refused(drive.name, "it is moved by hand")
         self._permit(d, to)
         self.mover.request(d, to)
         return self.mover.queued
@@ -205,7 +205,7 @@ class Control:
         """Make `pulse_us` the end of a setting and move there. Raises Refused, also while drives move."""
         drive = self.drives[d]
         if not drive.servo:
-            raise Refused(drive.name, "is moved by hand")
+            raise Refused(drive.name, "it is moved by hand")
         stated = self.doc["drives"][d]["pulse_us"][setting]
         if abs(pulse_us - stated) > TRIM_US:
             raise Refused(drive.name, "more than %d us from the %d us in the settings" % (TRIM_US, stated))

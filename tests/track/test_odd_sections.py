@@ -240,3 +240,17 @@ def test_a_diamond_between_plain_tracks_clashes_where_one_of_them_is_on_the_wron
         f'c = ["X.b.left", "|left", {A}, "r"]\nd = ["X.b.right", "|", {B if wrong else A}, "s"]\n'
     )
     assert bool(about(body, "clash")) is wrong
+
+
+def test_two_outputs_on_one_conductor_are_an_error_even_where_their_tables_agree() -> None:
+    body = (
+        '[turnout.T]\nstate = "isolated-frog"\n[place.p]\nkind = "buffer"\n[place.q]\nkind = "buffer"\n'
+        '[place.near]\nfeed = "switched"\n[place.far]\nkind = "buffer"\nfeed = "switched"\n'
+        '[lines]\nmain = ["p", { feed = "main", left = "A" }, "T.toe", "T.left", "|right", "q"]\n'
+        'siding = ["T.right", "|", "near", GAP"far"]\n'
+    )
+    for gap, joined in (("", True), ('"|right", ', True), ('"|", ', False)):
+        x = layout(body.replace("GAP", gap))
+        found = [f for f in track_findings(x, assemble(x)) if f.code == "outputs-joined"]
+        assert bool(found) == joined
+        assert all("near.R" in f.what and "far.R" in f.what for f in found)

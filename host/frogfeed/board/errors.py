@@ -133,6 +133,10 @@ class LinkNoise(NoAnswer):
         self.is_prompt = is_prompt
 
 
+PUT_RIGHT = "put right what the reason names, then give the command again"
+BY_HAND = "throw it by its lever or switch: the board reads its contacts and follows"
+
+
 class BoardRefused(BoardError):
     """The board understood the request and refused it, with its reason."""
 
@@ -142,7 +146,7 @@ class BoardRefused(BoardError):
         super().__init__(
             f"the board refused {method}: {reason}",
             where=where,
-            cure=cure or "put right what the reason names, then give the command again",
+            cure=cure or (BY_HAND if reason.endswith("moved by hand") else PUT_RIGHT),
         )
         self.method = method
         self.number = number

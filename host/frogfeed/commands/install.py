@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn
+from rich.progress import BarColumn, TextColumn
 
 from frogfeed.board.errors import BoardError
 from frogfeed.board.install.flow import install
 from frogfeed.board.install.installer import Step
 from frogfeed.board.ports import find_port
+from frogfeed.commands.bar import progress_bar
 from frogfeed.commands.link import port_options
 from frogfeed.commands.shared import BOARD, fail
 from frogfeed.commands.way import named
@@ -25,7 +25,7 @@ def command(port: str | None, serial: str | None, chip: str | None) -> None:
     """
     columns = (TextColumn("{task.description}"), BarColumn())
     try:
-        with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        with progress_bar(*columns) as bar:
             task = bar.add_task("", total=None)
 
             def show(step: Step) -> None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
+from rich.progress import BarColumn, DownloadColumn, TextColumn
 
 from frogfeed.board.transfer import What, push_board
+from frogfeed.commands.bar import progress_bar
 from frogfeed.commands.link import board_of, board_option, connected, port_options
 from frogfeed.commands.shared import USAGE, board_settings, fail, layout_argument, open_network
 from frogfeed.plan.settings import ascii_text
@@ -37,7 +37,7 @@ def command(file: Path, board: str | None, port: str | None, serial: str | None,
                 USAGE,
             )
         columns = (TextColumn("{task.description}"), BarColumn(), DownloadColumn())
-        with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        with progress_bar(*columns) as bar:
             tasks = {what: bar.add_task(what, total=None) for what in ("layout", "settings")}
 
             def progress(what: What, done: int, total: int) -> None:

@@ -6,9 +6,9 @@ import datetime
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
 
+from frogfeed.commands.bar import progress_bar
 from frogfeed.commands.shared import USAGE, fail, layout_argument, open_network, planned
 
 
@@ -39,7 +39,7 @@ def command(file: Path, output: Path, paper: str, date: datetime.datetime | None
     layout, network = open_network(file)
     plan = planned(layout, network)
     columns = (TextColumn("{task.description:<18}"), BarColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    with progress_bar(*columns) as bar:
         task = bar.add_task("", total=1.0)
 
         def progress(what: str, done: float) -> None:

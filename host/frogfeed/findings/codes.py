@@ -114,6 +114,7 @@ TRACK_CODES: Mapping[str, CodeInfo] = {
     "section-apart": _row(
         "a switched section takes in a piece that it does not touch", Severity.ERROR, acceptable=False
     ),
+    "outputs-joined": _row("two switched outputs feed one conductor", Severity.ERROR, acceptable=False),
     "section-short": _row("a reversing section shorter than the longest vehicle that conducts", Severity.ERROR),
     "section-length-unknown": _row("a reversing section or a vehicle whose length is not stated", Severity.NOTE),
     "reversing-dc": _row("a reversing section on DC, which changes polarity when its drive is thrown", Severity.NOTE),

@@ -287,7 +287,10 @@ class Turnout(Piece):
         default=None,
         description="the drive that throws it; left out, it has one of its own that bears its name",
     )
-    normal: Hand = Field(default=Hand.LEFT, description="the setting you call normal")
+    normal: Hand = Field(
+        default=Hand.LEFT,
+        description='the setting you call normal; the sheets draw its leg straight, so a left-hand turnout is "right"',
+    )
 
 
 class ThreeWay(Piece):

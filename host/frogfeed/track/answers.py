@@ -11,7 +11,7 @@ from frogfeed.track.conditions import ALWAYS, NEVER, Term, When, absorb, both, j
 from frogfeed.track.contract import Contracted, Via
 from frogfeed.track.hard import HardIsland
 from frogfeed.track.hard_ways import Goal, HardWays
-from frogfeed.track.network import Bridge, End, RailNetwork, Road
+from frogfeed.track.network import Bridge, End, RailNetwork, Road, SwitchedFeed
 from frogfeed.track.paths import Paths
 from frogfeed.track.reach import Label, Reach, feeding_terms, uncovered
 from frogfeed.track.routes import Approaches
@@ -261,6 +261,17 @@ class Solver:
         if start is not None:
             rail = start.a if start.a_group == g else start.b
         return (*reversed(self.paths.to_wire(rail, p)), *self.paths.to_wire(rail, q)[1:])
+
+    def joined_outputs(self) -> Iterator[tuple[SwitchedFeed, SwitchedFeed]]:
+        """Pairs of different switched outputs that feed what conducts to each other for good, one pair a conductor."""
+        first: dict[int, SwitchedFeed] = {}
+        told: set[int] = set()
+        for s in self.network.switched:
+            g = self.contracted.group_of[s.rail]
+            known = first.setdefault(g, s)
+            if known.output != s.output and g not in told:
+                told.add(g)
+                yield known, s
 
     def dead(self) -> Iterator[Dead]:
         """Rails without a feed where a train needs one, each group once with its worst grade."""

@@ -13,7 +13,7 @@ from frogfeed.track.answers import Clash, Dead, Hangs, NoCircuit, NotProven, Sho
 from frogfeed.track.conditions import Term
 from frogfeed.track.contract import Via
 from frogfeed.track.explain_clearance import clearance_findings
-from frogfeed.track.explain_sections import loop_findings, section_findings, undecided_findings
+from frogfeed.track.explain_sections import joined_outputs, loop_findings, section_findings, undecided_findings
 from frogfeed.track.loops import ReturnLoop, return_loops
 from frogfeed.track.network import Bond, BondKind, BridgeKind, RailNetwork, Road
 from frogfeed.track.phrases import list_of, some_of, when_text
@@ -198,6 +198,7 @@ class Explainer:
                 "Every loco stops here, and no throw of any turnout brings it back to life.",
                 self._section_cure(d, subject)
                 or self._undecided_cure(d)
+                or self._bare_cure()
                 or "Put a dropper on it, join it to a fed rail, or feed it through a switch.",
                 self._at(subject),
                 None,
@@ -396,6 +397,15 @@ class Explainer:
             cure = f"Remove the links of {piece}, bond its blades to their stock rails, and feed its frog by a switch"
         return f"{cure}; or leave it as it is, and accept this with a reason."
 
+    def _bare_cure(self) -> str | None:
+        """For a plan that leaves its feeds to be proposed."""
+        if self._layout.file.layout.feeds != "propose":
+            return None
+        return (
+            'The file says feeds = "propose": `frogfeed plan FILE --from-bare` says what feeds it, and writes the file '
+            "with all that put in."
+        )
+
     def _road(self, road: Road) -> str:
         """A road as a person says it; that of plain track needs no ends."""
         if road.piece in self._layout.file.place:
@@ -416,7 +426,8 @@ class Explainer:
         for piece, group in grouped.items():
             c = group[0].clash
             ways = "; ".join(
-                f"on {r.road.start}-{r.road.end} {when_text(r.clash.when)}, at {r.clash.bridge.a} to {r.clash.bridge.b}"
+                f"from {r.road.start} to {r.road.end} {when_text(r.clash.when)}, at {r.clash.bridge.a} to "
+                f"{r.clash.bridge.b}"
                 for r in group
             )
             yield self._finding(
@@ -466,6 +477,7 @@ def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer)
     shorts = tuple(solver.shorts())
     yield from (words.short(x, loops) for x in shorts)
     shorted = {network.piece_of[r] for x in shorts for r in x.path[1:-1]}
+    yield from joined_outputs(solver)
     yield from (f for x in merged_dead(network, solver.dead()) if (f := words.dead(x)) is not None)
     by_plastic = (BridgeKind.VEE, BridgeKind.OBTUSE)
     clashes = words.clashes((c for c in solver.clashes() if c.bridge.kind not in by_plastic), loops)

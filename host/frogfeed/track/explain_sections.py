@@ -9,6 +9,7 @@ from frogfeed.findings.finding import Finding, Location
 from frogfeed.layout.drives import SELECTOR
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control
+from frogfeed.track.answers import Solver
 from frogfeed.track.conditions import Term
 from frogfeed.track.loops import ReturnLoop
 from frogfeed.track.network import RailNetwork, SwitchedFeed
@@ -120,6 +121,23 @@ def _length(layout: Layout, s: SwitchedFeed) -> Iterator[Finding]:
         )
 
 
+def joined_outputs(solver: Solver) -> Iterator[Finding]:
+    """Switched outputs that feed one conductor."""
+    for a, b in solver.joined_outputs():
+        way = tuple(solver.paths.within(a.rail, b.rail))
+        yield _finding(
+            "outputs-joined",
+            a.piece,
+            f"{a.output} and {b.output} feed one conductor, by way of {way[0]} and {way[-1]}.",
+            "Two relays never move in the same millisecond: each changeover is a short through both, and a trip of "
+            "one leaves the other feeding.",
+            "Insulate the rail between them; or let one of them feed both: a section takes in what its place names in "
+            "takes_in.",
+            a.at,
+            path=way,
+        )
+
+
 def undecided_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
     """Settings at which no drive says which road is set; the rails of one section are one finding."""
     places = layout.file.place
@@ -141,7 +159,7 @@ def undecided_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding
             + ("it is set to two sides at once that differ." if inside else "two roads are set at once."),
             "The feed stays off there, so "
             + ("a train stalls" if inside else "the frog is dead")
-            + " until the other drives choose.",
+            + (" until the other drives choose." if s.undecided[0] else " whatever is set."),
             _deciding(layout, s.piece, always=not s.undecided[0]),
             s.at,
             s.undecided[0],
