@@ -27,8 +27,6 @@ MOST_CRASHES = 3
 """After so many in a row the settings are left alone: outputs off, link alive."""
 LAMP_TICKS = 8
 """Every so many ticks the lamp's state is worked out anew: nobody sees it sooner."""
-TALK_TICKS = 3
-"""So long after the last byte the link still gets the time left over: a laptop asks again as soon as it is answered."""
 LAST_WORDS_MS = 300
 """How long the answer to a request for a restart may take to be read."""
 
@@ -125,7 +123,7 @@ class Loop:
         self._lamp_wait = 0
         self._lamp_shows = lamp.OK
         self._skipped = 0
-        self._talk_ticks = 0
+        self._talking = False
         self._healthy_ms = 0
         self._on_trial = proof.wanted()
         if self.control is not None and self.hardware is not None:
@@ -173,7 +171,7 @@ class Loop:
             if control.mover.wants_flash:
                 board.save()
         board.tick(passed)
-        self._talk_ticks = TALK_TICKS if self.link.step(moving) else max(0, self._talk_ticks - 1)
+        self._talking = self.link.step(moving)
         self._light(passed)
         self._forgive(passed)
         self.watchdog.feed()
@@ -259,14 +257,13 @@ class Loop:
             if not self._spare():
                 time.sleep_ms(rest)
                 return
-            if self.link.step(False):
-                self._talk_ticks = TALK_TICKS
-            else:
+            self._talking = self.link.step(False)
+            if not self._talking:
                 time.sleep_ms(1)
 
     def _spare(self) -> bool:
-        """Whether the time until the next tick is the link's: somebody talks, and nothing moves or waits to."""
-        if self._talk_ticks == 0 or self.board.restart or self.port.gone:
+        """Whether the time until the next tick is the link's: somebody talks or pushes, and nothing moves or waits."""
+        if self.board.restart or self.port.gone or not (self._talking or self.board.push.what is not None):
             return False
         return self.control is None or not self.control.mover.busy
 

@@ -186,14 +186,15 @@ class Chips:
     def _look_after(self) -> None:
         """Now and then: check one chip that works, and start those that do not.
 
-        While drives move a servo chip every tick: one that forgot sends no pulses, and no drive may count as arrived.
+        While drives move a servo chip every eighth tick, and while one settles every second: one that forgot sends no
+        pulses, and no drive may count as arrived. Settling takes five ticks at least, enough for two chips in turn.
         """
         self._ticks += 1
         if self._ticks >= CHECK_TICKS and self._chips:
             self._ticks = 0
             self._turn = (self._turn + 1) % len(self._chips)
             self._check(self._turn)
-        elif self._servo_chips and self._control.mover.moving:
+        elif self._servo_chips and self._control.mover.moving and not self._ticks & self._often:
             self._servo_turn = (self._servo_turn + 1) % len(self._servo_chips)
             self._check(self._servo_chips[self._servo_turn])
         for i in range(len(self._chips)):
@@ -202,6 +203,11 @@ class Chips:
                 if self._retry[i] <= 0:
                     self._start(i)
                     return
+
+    @property
+    def _often(self) -> int:
+        """Which bits of the count of ticks are 0 where a servo chip is looked at."""
+        return 1 if self._control.mover.settling else 7
 
     def _check(self, i: int) -> None:
         try:

@@ -7,7 +7,7 @@ round at once: its mark is there already. No hardware; `flash` is called between
 """
 
 from frogboard import events
-from frogboard.drive import JUMP, MOVE, REST, WAIT
+from frogboard.drive import JUMP, MOVE, REST, SETTLE, WAIT
 from frogboard.table import UNKNOWN
 
 if False:
@@ -35,6 +35,8 @@ class Mover:
         self.dirty = False
         """A drive came to rest and its position is not in flash yet."""
         self.moving = 0
+        self.settling = False
+        """A pulse has arrived, and its servo is about to: it settles, or jumps there."""
         self.queued = 0
         """How many moves wait or are under way."""
         self._log = log
@@ -113,7 +115,7 @@ class Mover:
             self.moving = 0
             return
         moving = 0
-        jumping = False
+        jumping = settling = False
         drives, state = self.drives, self.state
         for d in range(len(state)):
             if state[d] != ACTIVE:
@@ -131,8 +133,10 @@ class Mover:
                 continue
             moving += 1
             if phase != MOVE:
+                settling = settling or phase >= SETTLE
                 jumping = jumping or phase == JUMP or drive.jumps
         self.moving = moving
+        self.settling = settling
         if moving < self.max_moving:
             self._start(jumping)
 
