@@ -31,7 +31,7 @@ TO_THE_END = 1000
     ("walk", "depth", "long_depth"),
     [
         ("test_a_servo_and_a_pair", 24, TO_THE_END),
-        ("test_two_servos_share_a_feed", 10, 16),
+        ("test_two_servos_share_a_feed", 18, 36),
         ("test_a_changeover_behind_an_enable", 20, 30),
         ("test_bonded_blades_and_outputs_without_an_off", 12, 20),
         ("test_latching_and_changeover_in_one_group", 22, 40),
