@@ -111,3 +111,18 @@ def test_a_dropper_without_a_gap_at_a_switched_frog_is_told_of_both_ways_out() -
     (short,) = of(findings(text), "short")
     assert short.cure.startswith("Put an insulated joiner between T.VL and its dropper, or take that dropper away")
     assert not of(findings(text.replace('"T.left", ', '"T.left", "|", ')), "short")
+
+
+def throat(before_t2: str) -> str:
+    pieces = "".join(f'[turnout.T{i}]\nmake = "live-frog"\n' for i in range(3))
+    places = "".join(f'[place.{name}]\nkind = "buffer"\n' for name in ("near", "far", "p0", "p1", "p2"))
+    legs = "".join(f'leg{i} = ["T{i}.right", "p{i}"]\n' for i in range(3))
+    run = f'"T0.toe", "T0.left", "T1.toe", "T1.left", {before_t2}"T2.toe", "T2.left"'
+    return f'{pieces}{places}[lines]\nmain = ["near", {FEED}, {run}, "far"]\n{legs}'
+
+
+def test_two_rails_on_one_feed_by_way_of_blades_want_feeds_of_their_own() -> None:
+    at_t2 = [f for f in of(findings(throat("")), "one-wire") if f.subject == "T2"]
+    assert at_t2
+    assert all(f.cure.startswith("Both come from one feed, by way of frogs and blades") for f in at_t2)
+    assert not [f for f in of(findings(throat(f'"|", {FEED}, ')), "one-wire") if f.subject == "T2"]

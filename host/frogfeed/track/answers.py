@@ -87,6 +87,16 @@ class Hangs:
     path: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _Carried:
+    """A class of wires that a rail may carry under `term`; `label` tells the way to the wire where it is known."""
+
+    rail: str
+    cls: str
+    term: Term
+    label: Label | None
+
+
 class Solver:
     """All questions about one network, for all settings at once. Islands too hard to search are in `hard`."""
 
@@ -360,13 +370,13 @@ class Solver:
             self.not_proven.append(NotProven(question, (a, b)))
             return None
         late = False
-        for x, term_a, way_a in self._carries(a):
-            for y, term_b, way_b in self._carries(b):
-                if not differ(x, y):
+        for x in self._carries(a):
+            for y in self._carries(b):
+                if not differ(x.cls, y.cls):
                     continue
-                goals = [Goal(rail, {c}) for rail, c, way in ((a, x, way_a), (b, y, way_b)) if way is None]
+                goals = [Goal(c.rail, {c.cls}) for c in (x, y) if c.label is None]
                 for w in within:
-                    t = join(term_a, term_b)
+                    t = join(x.term, y.term)
                     full = None if t is None else join(t, w)
                     if full is None:
                         continue
@@ -375,19 +385,19 @@ class Solver:
                     if found is None:
                         continue
                     rest = [way.rails for way in found.ways]
-                    first = rest.pop(0) if way_a is None else way_a
-                    second = rest.pop(0) if way_b is None else way_b
+                    first = rest.pop(0) if x.label is None else tuple(self.paths.to_wire(a, x.label))
+                    second = rest.pop(0) if y.label is None else tuple(self.paths.to_wire(b, y.label))
                     return (first[-1], second[-1]), found.when, (*reversed(first), *second)
         if late:
             self.not_proven.append(NotProven(question, (a, b)))
         return None
 
-    def _carries(self, rail: str) -> list[tuple[str, Term, tuple[str, ...] | None]]:
-        """The classes of wires that a rail may carry; the settings and the way to the wire where these are known."""
+    def _carries(self, rail: str) -> list[_Carried]:
+        """The classes of wires that a rail may carry; the label too where the search has an answer."""
         if self._tangled(rail):
-            return [(c, (), None) for c in sorted(self._ways.classes(rail))]
+            return [_Carried(rail, c, (), None) for c in sorted(self._ways.classes(rail))]
         labels = [x for x in self.labels_of(rail) if not self._through(x, self._bad)]
-        return [(self.contracted.wire_class[x.wire], x.term, tuple(self.paths.to_wire(rail, x))) for x in labels]
+        return [_Carried(rail, self.contracted.wire_class[x.wire], x.term, x) for x in labels]
 
     def _clash(self, bridge: Bridge) -> Iterator[Clash]:
         if self._tangled(bridge.a, bridge.b):

@@ -17,7 +17,7 @@ from pysat.solvers import Solver as Sat
 from frogfeed.track.conditions import Term, join
 from frogfeed.track.contract import Contracted, Via
 from frogfeed.track.paths import Paths
-from frogfeed.track.tangle import Pool, Tangle, Verdict, at_most_one, solve
+from frogfeed.track.tangle import Arc, Pool, Tangle, Tap, Verdict, at_most_one, solve
 
 FLOWS = (0, 1)
 
@@ -64,6 +64,8 @@ class HardWays:
         self._seconds = seconds
         self._tangle = Tangle(contracted, [g for i in islands for g in contracted.islands[i]])
         self._pool = Pool()
+        self._into: list[dict[int, list[tuple[int, Arc | Tap]]]] = []
+        """A flow's ways into a group, each with its variable."""
         self._deadline = 0.0
         self.restart()
 
@@ -74,6 +76,15 @@ class HardWays:
     def classes(self, rail: str) -> frozenset[str]:
         """The classes of wires that could reach a rail if every join on the way conducted."""
         return frozenset(self._reached.get(self._c.group_of[rail], ()))
+
+    @cached_property
+    def _tapping(self) -> frozenset[str]:
+        """The classes of the wires that reach any island at all."""
+        return frozenset(self._c.wire_class[tap.wire] for tap in self._tangle.taps)
+
+    @cached_property
+    def _drives(self) -> frozenset[str]:
+        return frozenset(self._tangle.drives)
 
     @cached_property
     def _reached(self) -> Mapping[int, set[str]]:
@@ -101,22 +112,24 @@ class HardWays:
     def _flow(self, k: int) -> list[list[int]]:
         pool = self._pool
         clauses: list[list[int]] = []
-        into: dict[int, list[int]] = {g: [] for g in self._tangle.members}
+        into: dict[int, list[tuple[int, Arc | Tap]]] = {g: [] for g in self._tangle.members}
         out: dict[int, list[int]] = {g: [pool(("goal", k, g))] for g in self._tangle.members}
         for i, tap in enumerate(self._tangle.taps):
             var = pool(("tap", k, i))
             clauses += [[-var, pool(("set", d, s))] for d, s in tap.term]
             clauses.append([-var, pool(("use", k, self._c.wire_class[tap.wire]))])
-            into[tap.group].append(var)
+            into[tap.group].append((var, tap))
         for i, arc in enumerate(self._tangle.arcs):
             var = pool(("arc", k, i))
             clauses += [[-var, pool(("set", d, s))] for d, s in arc.term]
             out[arc.start].append(var)
-            into[arc.end].append(var)
+            into[arc.end].append((var, arc))
         for g in self._tangle.members:
-            clauses += at_most_one(into[g], pool) + at_most_one(out[g], pool)
+            entries = [var for var, _ in into[g]]
+            clauses += at_most_one(entries, pool) + at_most_one(out[g], pool)
             # From a goal a way can only lead back, and never into itself: no group has two ways out.
-            clauses += [[-v, *into[g]] for v in out[g]]
+            clauses += [[-v, *entries] for v in out[g]]
+        self._into.append(into)
         return clauses
 
     def ask(self, goals: Sequence[Goal], within: Term) -> tuple[Verdict, Ways | None]:
@@ -127,12 +140,10 @@ class HardWays:
         if left <= 0:
             return Verdict.OUT_OF_TIME, None
         sat, pool = self._sat, self._pool
-        named = set(self._tangle.drives)
-        assumed = [pool(("set", d, s)) for d, s in within if d in named]
+        assumed = [pool(("set", d, s)) for d, s in within if d in self._drives]
         for k, goal in enumerate(goals):
             assumed.append(pool(("goal", k, self._c.group_of[goal.rail])))
-            barred = {self._c.wire_class[t.wire] for t in self._tangle.taps} - set(goal.classes)
-            assumed += [-pool(("use", k, cls)) for cls in sorted(barred)]
+            assumed += [-pool(("use", k, cls)) for cls in sorted(self._tapping.difference(goal.classes))]
         answer = solve(sat, assumed, self._deadline - time.monotonic())
         if answer is None:
             return Verdict.OUT_OF_TIME, None
@@ -151,28 +162,25 @@ class HardWays:
 
     def _trace(self, k: int, rail: str, model: set[int]) -> tuple[Way, Term]:
         """Back from a goal to the wire of its way, with the settings that its joins need."""
-        pool, tangle = self._pool, self._tangle
-        arcs = {arc.end: arc for i, arc in enumerate(tangle.arcs) if pool(("arc", k, i)) in model}
-        taps = {tap.group: tap for i, tap in enumerate(tangle.taps) if pool(("tap", k, i)) in model}
+        into = self._into[k]
         way = [rail]
         needed: dict[str, str] = {}
         weakest: Via | None = None
         group = self._c.group_of[rail]
-        while group not in taps:
-            arc = arcs[group]
-            way += self._paths.within(way[-1], arc.rails[1])[1:]
-            way.append(arc.rails[0])
-            needed.update(arc.term)
-            weakest = weakest or _weak(arc.via)
-            group = arc.start
-        tap = taps[group]
-        way += self._paths.within(way[-1], tap.rails[0])[1:]
-        if len(tap.rails) > 1:
-            fed = self._c.groups[self._c.group_of[tap.rails[1]]].fed
-            way += self._paths.within(tap.rails[1], fed[tap.wire])
-        way.append(tap.wire)
-        needed.update(tap.term)
-        return Way(tap.wire, tuple(way), weakest or _weak(tap.via)), tuple(sorted(needed.items()))
+        while True:
+            step = next(step for var, step in into[group] if var in model)
+            needed.update(step.term)
+            weakest = weakest or _weak(step.via)
+            way += self._paths.within(way[-1], step.near)[1:]
+            if isinstance(step, Tap):
+                break
+            way.append(step.rails[0])
+            group = step.start
+        if len(step.rails) > 1:
+            fed = self._c.groups[self._c.group_of[step.rails[1]]].fed
+            way += self._paths.within(step.rails[1], fed[step.wire])
+        way.append(step.wire)
+        return Way(step.wire, tuple(way), weakest), tuple(sorted(needed.items()))
 
 
 def _weak(via: Via) -> Via | None:

@@ -15,6 +15,10 @@ from frogfeed.track.conditions import Term
 from frogfeed.track.contract import Contracted, Join, Via
 
 
+UNTIMED_CONFLICTS = 500
+"""Where the search runs into so few dead ends it needs no clock beside it: starting one would cost more."""
+
+
 class Verdict(Enum):
     """What a limited question came to."""
 
@@ -33,6 +37,11 @@ class Arc:
     rails: tuple[str, str]
     via: Via
 
+    @property
+    def near(self) -> str:
+        """The rail at which it comes into its group."""
+        return self.rails[1]
+
 
 @dataclass(frozen=True, slots=True)
 class Tap:
@@ -43,6 +52,11 @@ class Tap:
     term: Term
     rails: tuple[str, ...]
     via: Via
+
+    @property
+    def near(self) -> str:
+        """The rail at which it comes into its group."""
+        return self.rails[0]
 
 
 class Pool:
@@ -68,6 +82,11 @@ def solve(sat: Sat, assumptions: list[int], seconds: float) -> bool | None:
     """Solve with a time limit; None where it ran out."""
     if seconds <= 0:
         return None
+    sat.conf_budget(UNTIMED_CONFLICTS)
+    at_once: bool | None = sat.solve_limited(assumptions=assumptions)
+    if at_once is not None:
+        return at_once
+    sat.conf_budget(-1)
     timer = Timer(seconds, sat.interrupt)
     timer.start()
     try:

@@ -9,6 +9,8 @@ from kernel import Kernel
 from orders import orders
 from physics.world import World
 
+GARBAGE_BYTES = 2_000_000
+"""So much may lie about before a collection: each looks at all that lives, some hundred times a virtual minute else."""
 EXIT_RESET = 75
 """The process ends with this where the host is to start the board again."""
 
@@ -169,7 +171,7 @@ def run(here, scenario, board_index, fd_in, fd_out):
     sys.path.insert(0, "")
     gc.collect()
     if hasattr(gc, "threshold") and sys.implementation.name == "micropython":
-        gc.threshold(65536)
+        gc.threshold(GARBAGE_BYTES)
     _firmware(kernel, life)
 
 
