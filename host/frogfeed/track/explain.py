@@ -339,8 +339,8 @@ class Explainer:
                 subject,
                 f"Both rails of {self._road(n.road)} carry {list_of(dict.fromkeys(n.wires))} {when_text(n.when)}.",
                 "No current flows through a loco there: it stops on a set road.",
-                "Both come from one feed, by way of frogs and blades: give each rail here a dropper on its own side, and"
-                " insulate both from the frogs on the path."
+                "Both come from one feed, by way of frogs and blades: give each rail here a dropper on its own side,"
+                " and insulate both from the frogs on the path."
                 if one_feed
                 else "One of the two feeds on the path is on the wrong wire; swap it, or insulate between them.",
                 self._at(subject),

@@ -14,7 +14,6 @@ from pysat.solvers import Solver as Sat
 from frogfeed.track.conditions import Term
 from frogfeed.track.contract import Contracted, Join, Via
 
-
 UNTIMED_CONFLICTS = 500
 """Where the search runs into so few dead ends it needs no clock beside it: starting one would cost more."""
 
