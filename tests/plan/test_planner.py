@@ -284,6 +284,18 @@ def test_parts_on_the_boards_ground_serve_one_district_within_their_range() -> N
     assert solve(build(sites, drives, same, moving, {}, {}, {}).problem) is not None
 
 
+def test_unbonded_blades_thrown_by_hand_want_an_output_with_an_off() -> None:
+    profile = switch(kind="latching")
+    feed = replace(NEED, drives=("T1",), bonded=False)
+    outcome = suits(feed, profile, pair_of(profile), {})
+    assert isinstance(outcome, Unsuited)
+    assert outcome.code == "plan-hand-no-off"
+    assert "thrown by hand" in outcome.what
+    # The firmware says the same of a document, and neither minds bonded blades, or an output with an off.
+    assert isinstance(suits(replace(feed, bonded=True), profile, pair_of(profile), {}), Suited)
+    assert isinstance(suits(feed, switch(), pair_of(switch()), {}), Suited)
+
+
 def test_an_averaging_sensor_is_blind_on_dcc() -> None:
     kind = boards.profile("expander").sensor_types["bridge"]
     average = kind.model_copy(update={"measures": "average"})

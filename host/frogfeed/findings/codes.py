@@ -146,6 +146,9 @@ PLAN_CODES: Mapping[str, CodeInfo] = {
     "plan-bare-changeover": _row(
         "an output without an off feeds blades that are not bonded", Severity.ERROR, acceptable=False
     ),
+    "plan-hand-no-off": _row(
+        "an output without an off feeds blades that are not bonded and thrown by hand", Severity.ERROR, acceptable=False
+    ),
     "plan-changeover-window": _row(
         "a changeover does not fit while neither blade touches", Severity.ERROR, acceptable=False
     ),

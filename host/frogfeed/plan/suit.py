@@ -116,6 +116,15 @@ def suits(
             "through the blade",
             "bond the blades and cut the links, or use a pair, or a changeover behind an enable",
         )
+    by_hand = [name for name in need.drives if name not in moving]
+    if by_hand and not need.bonded and not contacts.has_off:
+        return Unsuited(
+            "plan-hand-no-off",
+            f"{need.output} feeds blades that are not bonded, {by_hand[0]} is thrown by hand, and a bare"
+            f" {contacts.kind} output has no off",
+            "nobody asks before a hand throws: the old side would stay on while the arriving blade touches the other",
+            "bond the blades and cut the links, throw it by a servo, or use a pair or an output behind an enable",
+        )
     if need.off_at is not None and not contacts.has_off:
         at = " and ".join(f"{drive} is {setting}" for drive, setting in need.off_at)
         return Unsuited(
