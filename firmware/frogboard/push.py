@@ -8,9 +8,6 @@ import binascii
 from frogboard import methods, packing
 from frogboard.reason import Refused, shown
 
-if False:
-    pass
-
 
 class LinkError(Exception):
     """An answer of the link that is an error: its code (see `methods.ERRORS`) and the message."""
