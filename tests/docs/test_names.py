@@ -10,7 +10,7 @@ import pytest
 
 from frogfeed.cli import COMMANDS, main
 from frogfeed.findings.codes import CODES
-from frogfeed.parts import boards
+from frogfeed.parts import profiles
 from tests.docs.pages import DOCS, ROOT, blocks, pages, prose
 
 FAMILIES = ("file-", "plan-", "throw-", "elec-", "hangs-", "dead-", "vee-", "never-", "not-", "no-common", "run-")
@@ -55,7 +55,7 @@ NOT_CODES = frozenset({"dead-wheel"})
 
 def test_the_page_of_boards_has_every_profile() -> None:
     text = (DOCS / "reference" / "boards.md").read_text(encoding="utf-8")
-    assert all(f"`{name}`" in text for name in boards.names())
+    assert all(f"`{name}`" in text for name in profiles.names())
 
 
 def test_the_page_of_commands_has_every_command() -> None:

@@ -7,15 +7,17 @@ from pathlib import Path
 
 import pytest
 
-from frogfeed.parts import boards, colours, gauges, rails, wires
+from frogfeed import shipped
+from frogfeed.parts import colours, gauges, profiles, rails, wires
+from frogfeed.parts.boards import Rated
 from frogfeed.parts.values import Confidence
 
 
 def test_every_shipped_profile_holds_together_and_names_its_sources() -> None:
-    assert len(boards.names()) >= 3
-    for name in boards.names():
-        p = boards.profile(name)
-        rated = [v for t in p.switch_types.values() for v in vars(t).values() if isinstance(v, boards.Rated)]
+    assert len(profiles.names()) >= 3
+    for name in profiles.names():
+        p = profiles.profile(name)
+        rated = [v for t in p.switch_types.values() for v in vars(t).values() if isinstance(v, Rated)]
         assert rated
         assert all(len(v.source) > 8 for v in rated)
         for channel in p.feed:
@@ -24,7 +26,7 @@ def test_every_shipped_profile_holds_together_and_names_its_sources() -> None:
 
 
 def write(folder: Path, name: str, change: tuple[str, str]) -> Path:
-    text = (Path(boards.shipped.boards_dir()) / "expander.toml").read_text(encoding="utf-8")
+    text = (Path(shipped.boards_dir()) / "expander.toml").read_text(encoding="utf-8")
     assert change[0] in text
     path = folder / f"{name}.toml"
     path.write_text(text.replace(*change), encoding="utf-8")
@@ -43,13 +45,13 @@ def write(folder: Path, name: str, change: tuple[str, str]) -> Path:
     ],
 )
 def test_a_bad_profile_says_what_is_wrong(tmp_path: Path, change: tuple[str, str], said: str) -> None:
-    with pytest.raises(boards.ProfileError, match=said):
-        boards.read_profile(write(tmp_path, "bad", change))
+    with pytest.raises(profiles.ProfileError, match=said):
+        profiles.read_profile(write(tmp_path, "bad", change))
 
 
 def test_an_unknown_profile_names_those_there_are() -> None:
-    with pytest.raises(boards.ProfileError, match="expander"):
-        boards.profile("nonesuch")
+    with pytest.raises(profiles.ProfileError, match="expander"):
+        profiles.profile("nonesuch")
 
 
 def test_names_find_their_things() -> None:

@@ -14,7 +14,8 @@ from frogfeed.findings.codes import CODES
 from frogfeed.findings.finding import Finding, Severity
 from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import read_layout
-from frogfeed.parts import boards
+from frogfeed.parts import profiles
+from frogfeed.parts.boards import BoardProfile, FeedChannel
 from frogfeed.plan.assignment import solve
 from frogfeed.plan.export import plan_to_json, read_channels
 from frogfeed.plan.makeup import BondRails, FitDropper, FitJoiner, FitSwitched, KeepLink, RemoveLink, make_ups
@@ -116,7 +117,7 @@ def test_two_drives_on_one_fixed_channel_name_both_and_their_places() -> None:
     assert found.where is not None
     assert found.related
     # The reader refuses one name twice itself; here the planner's own guard is asked.
-    profile = boards.profile("direct-relay")
+    profile = profiles.profile("direct-relay")
     same = layout.file.board["B1"].model_copy(update={"channels": {"T1": "S1", "T2": "S1"}})
     file = layout.file.model_copy(update={"board": {"B1": same}})
     object.__setattr__(layout, "file", file)
@@ -193,7 +194,7 @@ def test_a_small_change_moves_nothing_that_need_not_move() -> None:
 def test_drives_of_one_table_share_a_board_with_its_feed() -> None:
     near, far = (0.0, 0.0), (9000.0, 0.0)
     sites = [
-        BoardSite(name, boards.profile("direct-relay"), None, place, False)
+        BoardSite(name, profiles.profile("direct-relay"), None, place, False)
         for name, place in (("B1", near), ("B2", far))
     ]
     drives = [
@@ -245,14 +246,14 @@ def test_the_make_up_lists_what_is_cut_bonded_insulated_and_fed() -> None:
 NEED = FeedNeed("T1.F", ("T1.F",), "T1", "main", (((("T1", "left"),), "A"),), (), True, (), None, None, None)
 
 
-def switch(**changes: object) -> boards.BoardProfile:
+def switch(**changes: object) -> BoardProfile:
     """The direct-pin board with its pairs made of something else."""
-    p = boards.profile("direct-relay")
+    p = profiles.profile("direct-relay")
     twin = p.switch_types["twin"].model_copy(update=changes)
     return p.model_copy(update={"switch_types": {**p.switch_types, "twin": twin}})
 
 
-def pair_of(p: boards.BoardProfile) -> boards.FeedChannel:
+def pair_of(p: BoardProfile) -> FeedChannel:
     return next(c for c in p.feed if c.name == "P1")
 
 
@@ -297,7 +298,7 @@ def test_unbonded_blades_thrown_by_hand_want_an_output_with_an_off() -> None:
 
 
 def test_an_averaging_sensor_is_blind_on_dcc() -> None:
-    kind = boards.profile("expander").sensor_types["bridge"]
+    kind = profiles.profile("expander").sensor_types["bridge"]
     average = kind.model_copy(update={"measures": "average"})
     assert senses(kind, replace(NEED, control="dcc"))
     assert not senses(average, replace(NEED, control="dcc"))

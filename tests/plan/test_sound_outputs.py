@@ -9,7 +9,7 @@ import pytest
 from frogfeed.findings.finding import Finding
 from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import read_layout_text
-from frogfeed.parts import boards
+from frogfeed.parts import profiles
 from frogfeed.parts.boards import BoardProfile
 from frogfeed.plan.model import PlanRefusedError
 from frogfeed.plan.needs import apart, feed_needs
@@ -82,7 +82,7 @@ def refused(text: str) -> tuple[Finding, ...]:
 
 def profile_with_enable_ms(release: float, operate: float) -> BoardProfile:
     """The expander board with enables of these times."""
-    p = boards.profile("expander")
+    p = profiles.profile("expander")
     types = {
         name: t.model_copy(
             update={
@@ -112,7 +112,7 @@ def test_a_siding_is_refused_a_changeover_and_told_when_it_must_be_off() -> None
     needs = {n.output: n for n in feed_needs(read, assemble(read))}
     assert needs["a.R1"].off_at == (("T1", "right"),)
     assert needs["T1.F"].off_at is None
-    p = boards.profile("direct-relay")
+    p = profiles.profile("direct-relay")
     single = next(c for c in p.feed if c.type == "single")
     pair = next(c for c in p.feed if p.switch(c).kind == "pair")
     outcome = suits(needs["a.R1"], p, single, {})

@@ -9,7 +9,7 @@ import click
 from frogfeed.board.discover import State, look_around
 from frogfeed.commands.shared import format_option
 from frogfeed.console.attach import holder_of
-from frogfeed.parts import boards as profiles
+from frogfeed.parts import profiles
 
 
 @click.command("boards")

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from frogfeed.layout.ends import KindShape, built_in_shapes
-from frogfeed.parts import boards, colours, gauges, rails, wires
+from frogfeed.parts import colours, gauges, profiles, rails, wires
 
 
 @dataclass(frozen=True)
@@ -28,5 +28,5 @@ def known_parts() -> Known:
         wires=wires.NAMES,
         colours=colours.NAMES,
         rail_codes=rails.CODES,
-        profiles=boards.names(),
+        profiles=profiles.names(),
     )

@@ -1,28 +1,20 @@
-"""Board profiles: what a microcontroller board can drive, switch, read and sense, and what its outputs stand.
+"""What a board profile holds: what a microcontroller board can drive, switch, read and sense, what its outputs stand.
 
-A profile is a TOML file of hardware/boards, read and validated here. Pins are GPIO numbers; a pin on a chip
-is counted 0 to 15 (port A first). Times in ms, currents in A, each rated value with its source.
+A profile is a TOML file of hardware/boards; `profile_rules` says what must hold within it, `profiles` reads it. Pins
+are GPIO numbers; a pin on a chip is counted 0 to 15 (port A first). Times in ms, currents in A, each rated value with
+its source.
 """
 
 from __future__ import annotations
 
-import functools
-import tomllib
-from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field
 
-from frogfeed import shipped
-from frogfeed.parts import profile_rules
 from frogfeed.parts.values import Confidence
 
 GpioPin = Annotated[int, Field(strict=True, ge=0, le=47)]
 OutputKind = Literal["pair", "changeover", "latching"]
-
-
-class ProfileError(Exception):
-    """A profile that does not exist or does not hold together; the text says which, where and why."""
 
 
 class Part(BaseModel):
@@ -252,7 +244,7 @@ class Servos(Part):
 
 
 class BoardProfile(Part):
-    """One kind of board. `hold_input`, held down at reset, leaves the board at its prompt."""
+    """One kind of board, as its file states it. `hold_input`, held down at reset, leaves the board at its prompt."""
 
     name: str
     title: str
@@ -275,43 +267,6 @@ class BoardProfile(Part):
     sensor: tuple[SensorChannel, ...] = ()
     trip: tuple[Trip, ...] = ()
 
-    @model_validator(mode="after")
-    def _whole(self) -> Self:
-        problems = profile_rules.problems(self)
-        if problems:
-            raise ValueError("; ".join(problems))
-        return self
-
     def switch(self, channel: FeedChannel) -> SwitchType:
         """What a feed channel is made of."""
         return self.switch_types[channel.type]
-
-
-def names() -> tuple[str, ...]:
-    """The names of the profiles that frogfeed carries, sorted."""
-    return tuple(sorted(p.stem for p in shipped.boards_dir().glob("*.toml")))
-
-
-@functools.cache
-def profile(name: str) -> BoardProfile:
-    """The profile of this name. Raises ProfileError where there is none or it does not hold together."""
-    path = shipped.boards_dir() / f"{name}.toml"
-    if name not in names():
-        raise ProfileError(f"no board profile {name!r}; there are: {', '.join(names())}")
-    return read_profile(path)
-
-
-def read_profile(path: Path) -> BoardProfile:
-    """A profile from a TOML file; its name is the file's. Raises ProfileError with every mistake at once."""
-    try:
-        return BoardProfile(name=path.stem, **tomllib.loads(path.read_text(encoding="utf-8")))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise ProfileError(f"{path}: {error}") from error
-    except (ValidationError, TypeError) as error:
-        raise ProfileError(f"{path}: {_text(error)}") from error
-
-
-def _text(error: ValidationError | TypeError) -> str:
-    if isinstance(error, TypeError):
-        return str(error)
-    return "; ".join(f"{'.'.join(str(k) for k in e['loc']) or 'profile'}: {e['msg']}" for e in error.errors())

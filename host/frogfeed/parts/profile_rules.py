@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
-if TYPE_CHECKING:
-    from frogfeed.parts.boards import BoardProfile
+from frogfeed.parts.boards import BoardProfile
 
 Key = TypeVar("Key", str, tuple[str, int])
 

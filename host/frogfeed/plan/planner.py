@@ -11,7 +11,8 @@ from frogfeed.layout.drives import drive_uses
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control, Turnout
 from frogfeed.parts import gauges
-from frogfeed.parts.boards import FeedChannel, InputChannel, ProfileError, ServoChannel, profile
+from frogfeed.parts.boards import FeedChannel, InputChannel, ServoChannel
+from frogfeed.parts.profiles import ProfileError, profile
 from frogfeed.plan import channels, refusal, wired
 from frogfeed.plan.accepts import settings_findings
 from frogfeed.plan.aftertrip import after_trip_findings, after_trip_notes, with_after_trips

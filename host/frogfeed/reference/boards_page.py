@@ -6,8 +6,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
-from frogfeed.parts import boards
-from frogfeed.parts.boards import BoardProfile, Rated, SwitchType
+from frogfeed.parts import profiles
+from frogfeed.parts.boards import BoardProfile, Rated, SensorType, SwitchType
 
 _INTRO = """\
 # Boards
@@ -69,12 +69,12 @@ Expanders and servo chips are held off by resistors while the microcontroller st
 
 def boards_page() -> str:
     """The page as Markdown."""
-    profiles = [boards.profile(name) for name in boards.names()]
+    found = [profiles.profile(name) for name in profiles.names()]
     head = (
         "| profile | servos | outputs | inputs | lamps | current sensors | own trip |\n|---|---|---|---|---|---|---|\n"
     )
-    parts = [_INTRO + head + "".join(_row(p) for p in profiles) + _SHARED]
-    for p in profiles:
+    parts = [_INTRO + head + "".join(_row(p) for p in found) + _SHARED]
+    for p in found:
         about = "\n".join(line.strip() for line in p.about.strip().splitlines())
         parts.append(f"### {p.title}\n\nProfile `{p.name}`, for the {p.chip}.\n\n{about}\n\n{_switches(p)}")
     return "\n".join([*parts, _OUTRO])
@@ -133,7 +133,7 @@ _MEASURES = {
 }
 
 
-def _sensors(p: BoardProfile) -> Iterable[tuple[str, boards.SensorType]]:
+def _sensors(p: BoardProfile) -> Iterable[tuple[str, SensorType]]:
     return p.sensor_types.items()
 
 
