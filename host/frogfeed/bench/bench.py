@@ -21,6 +21,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
+from frogfeed.bench import realtime
 from frogfeed.bench.controls import Controls
 from frogfeed.bench.errors import BenchError, BoardResetError
 from frogfeed.bench.events import Event, Log
@@ -359,9 +360,23 @@ class Bench(Controls):
     # ---- real time ------------------------------------------------------------------------------------
 
     def _run_real(self) -> None:
-        from frogfeed.bench.realtime import serve
-
-        serve(self)
+        """Keep the boards going until the bench is closed."""
+        while not self._stop.is_set():
+            with self._lock:
+                slots = [s for s in self._slots if s.child is not None]
+                watched = realtime.readers(slots)
+                blocked = any(s.to_board or s.from_board for s in slots)
+            ready = realtime.wait(watched, blocked)
+            with self._lock:
+                for slot in slots:
+                    child = slot.child
+                    ended = realtime.carry(slot, ready, self._hear)
+                    if child is not None and ended is not None:
+                        self._restart(slot, child, ended)
+                now_us = min(s.now_us for s in self._slots)
+                if self._railway is not None:
+                    self._share(now_us)
+                self.now_us = now_us
 
     # ---- questions to a board's physics ---------------------------------------------------------------
 

@@ -1,46 +1,46 @@
-"""The bench in real time: one thread carries bytes between pseudo terminals and boards, and hears their reports."""
+"""Boards in real time: bytes are carried between pseudo terminals and boards, and the boards' reports are heard."""
 
 from __future__ import annotations
 
 import select
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
-if TYPE_CHECKING:
-    from frogfeed.bench.bench import Bench
+from frogfeed.bench.slot import Slot
 
-WAIT_S = 0.05
+Message = Mapping[str, Any]
+
+IDLE_S = 0.05
+BLOCKED_S = 0.002
+"""How long nothing is looked at unless something can be read: while nothing waits, and while bytes wait for room."""
 MOST_WAITING = 4096
 """Bytes kept for a board, or from it, before the side that sends has to wait."""
 
 
-def serve(bench: Bench) -> None:
-    """Keep the boards going until the bench is closed."""
-    while not bench._stop.is_set():
-        with bench._lock:
-            slots = [s for s in bench._slots if s.child is not None]
-            readers: list[int] = []
-            for slot in slots:
-                assert slot.child is not None
-                readers.append(slot.child.control_fd)
-                if len(slot.from_board) < MOST_WAITING:
-                    readers.append(slot.child.stdout_fd)
-                if slot.terminal is not None and len(slot.to_board) < MOST_WAITING:
-                    readers.append(slot.terminal.master)
-            blocked = any(s.to_board or s.from_board for s in slots)
-        ready = select.select(readers, [], [], 0.002 if blocked else WAIT_S)[0]
-        with bench._lock:
-            for slot in slots:
-                _carry(bench, slot, ready)
-            if bench._railway is not None:
-                bench._share(min(s.now_us for s in bench._slots))
-            bench.now_us = min(s.now_us for s in bench._slots)
+def readers(slots: Sequence[Slot]) -> list[int]:
+    """The file descriptors from which something is taken now: reports always, bytes only while there is room."""
+    found: list[int] = []
+    for slot in slots:
+        if slot.child is None:
+            continue
+        found.append(slot.child.control_fd)
+        if len(slot.from_board) < MOST_WAITING:
+            found.append(slot.child.stdout_fd)
+        if slot.terminal is not None and len(slot.to_board) < MOST_WAITING:
+            found.append(slot.terminal.master)
+    return found
 
 
-def _carry(bench: Bench, slot: Any, ready: list[int]) -> None:
+def wait(watched: Sequence[int], blocked: bool) -> list[int]:
+    """Those of the descriptors that can be read, as soon as one can. `blocked`: bytes wait for room to be written."""
+    return select.select(watched, [], [], BLOCKED_S if blocked else IDLE_S)[0]
+
+
+def carry(slot: Slot, ready: Sequence[int], hear: Callable[[Slot, Message], None]) -> Message | None:
+    """Move what can be moved on one board, and hand its reports to `hear`; its last words where its process ended."""
     child, terminal = slot.child, slot.terminal
     if child is None or terminal is None:
-        return
+        return None
     if terminal.master in ready and slot.plugged:
         data = terminal.read()
         slot.to_board += slot.mangle(data) if slot.mangle and data else data
@@ -50,8 +50,8 @@ def _carry(bench: Bench, slot: Any, ready: list[int]) -> None:
         slot.from_board += child.drain()
     if slot.from_board:
         del slot.from_board[: terminal.write(bytes(slot.from_board[:1024]))]
+    ended: Message | None = None
     if child.control_fd in ready:
-        ended: Mapping[str, Any] | None = None
         for message in child.receive(0.0):
             if "at" in message:
                 slot.now_us = max(slot.now_us, message["at"])
@@ -62,7 +62,7 @@ def _carry(bench: Bench, slot: Any, ready: list[int]) -> None:
             else:
                 if "r" in message:
                     slot.now_us = max(slot.now_us, message["r"]["t"])
-                bench._hear(slot, message)
+                hear(slot, message)
         if ended is not None:
             slot.from_board += child.drain()
-            bench._restart(slot, child, ended)
+    return ended
