@@ -21,6 +21,8 @@ GOOD_MS = 10000
 """On without a trip for this long, a feed has its retries back."""
 BY_TRIP = 128
 """In an event: the source is trip input number value - BY_TRIP; below it a sensor."""
+HOLD_MS = 100
+"""A group that a trip input opened stays open until its members' own contacts have let go for certain."""
 SENSOR_LOST_MS = 500
 
 
@@ -64,13 +66,23 @@ class Guard:
         for i in range(len(self.tripped)):
             if self.tripped[i]:
                 self.tripped[i] = 0
-                self._trip(self._by_trip[i], BY_TRIP + i)
+                self._strike(i)
         for i in range(len(self.reading)):
             self._sensor(i, dt_ms)
         if self.waiting:
             self.waiting = False
             for i in range(len(self.feeds)):
                 self._retry(i, self.feeds[i], dt_ms)
+
+    def _strike(self, i: int) -> None:
+        """Trip input i. Its groups are opened only after that: a feed that is told off already counts as one without
+        current, and would neither be told as tripped nor have its retries bounded.
+        """
+        feeds = self._by_trip[i]
+        self._trip(feeds, BY_TRIP + i)
+        for feed in feeds:
+            if feed.out.group is not None:
+                feed.out.group.open(HOLD_MS)
 
     def _sensor(self, i: int, dt_ms: int) -> None:
         now = self.reading[i]

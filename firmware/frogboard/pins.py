@@ -15,8 +15,6 @@ if False:
     from frogboard.control import Control
 
 FRAME_HZ = 50
-HOLD_MS = 100
-"""A group that a trip opened stays open until its members' own contacts have let go for certain."""
 
 
 class Hardware:
@@ -202,7 +200,6 @@ class TripInput:
         self._lines = lines
         self._pins: "list[Any]" = [hardware.gpio(n) for n in lines]
         self._off = bytes([1 - control.line_refs[n]["active"] for n in lines])
-        self._groups = [g for g in control.groups if g.line in lines]
         self._hardware = hardware
         self._control = control
         self._index = index
@@ -232,8 +229,6 @@ class TripInput:
             for line in self._lines:
                 self._hardware.cleared(line)
                 self._control.lines[line] = 0
-            for group in self._groups:
-                group.open(HOLD_MS)
             self._control.guard.tripped[self._index] = 1
 
     def off(self) -> None:

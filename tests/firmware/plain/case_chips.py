@@ -356,6 +356,30 @@ def test_a_trip_of_legs_on_an_expander_opens_their_enable_at_once():
     assert rig.control.feeds[0].latched and chips[(0, 0x20)].driven() == {3: 1, 12: 1}
 
 
+def test_a_trip_of_a_changeover_behind_an_enable_is_told_and_bounded():
+    """However often it is tried again, a short that stays latches it."""
+    feed = changeover("T1.F", 16, "A", follow(0), strict_moves(0), enable=0, retries=2, retry_ms=300)
+    doc = document([servo()], [feed], groups=[{"name": "E", "out": {"pin": 9}, "release_ms": 15, "operate_ms": 10}])
+    doc["trips"] = [{"name": "K1", "input": {"pin": 20, "active": 0}, "watches": [0]}]
+    rig = started(doc, {})
+    rig.run(200)
+    closed = 0
+    for _ in range(600):
+        was = rig.board.out[9]
+        if was and rig.board.out[16] == 1:
+            rig.board.set(20, 0)
+            assert rig.board.out[9] == 0, "before any tick"
+            rig.board.set(20, 1)
+            closed += 1
+        rig.tick()
+    assert closed == 3 and rig.control.feeds[0].latched and rig.board.out[9] == 0
+    assert len([e for e in rig.seen if e[2] == events.TRIP]) == 3
+    assert len([e for e in rig.seen if e[2] == events.FAULT]) == 1
+    rig.control.reset()
+    rig.run(200)
+    assert rig.board.out[9] == 1 and rig.control.feeds[0].out.told == 2
+
+
 def test_a_bare_changeover_never_moves_on_a_trip():
     rig = started(trip_doc(changeover("T1.F", 16, "A", follow(0), stretch_moves(0))), {})
     rig.run(200)

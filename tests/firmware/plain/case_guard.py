@@ -126,7 +126,6 @@ def test_turned_round_and_turned_off_just_after_it_came_on_a_drive_waits_for_the
         if cut == "all off":
             rig.control.turn_all_off()
         else:
-            rig.control.groups[0].open(100)
             rig.control.guard.tripped[0] = 1
         off_ms = rig.ms
         while drive.pulse_us == 2000:
