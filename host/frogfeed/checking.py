@@ -8,8 +8,8 @@ from dataclasses import replace
 from frogfeed.findings.finding import Finding
 from frogfeed.layout.model import Layout
 from frogfeed.plan.findings import plan_findings
-from frogfeed.track.explain import accept, accepted, track_findings
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.explain.findings import accept, accepted, track_findings
+from frogfeed.track.network.model import RailNetwork
 
 SHORTED = ("short", "return-loop")
 

@@ -16,7 +16,7 @@ from frogfeed.electrics.circuit import build_circuit
 from frogfeed.electrics.nodal import Nodal
 from frogfeed.electrics.spice import deck, node_numbers
 from frogfeed.electrics.survey import survey
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 from tests.plan.make import row
 
 NODE = re.compile(r"^\s*v\((\d+)\)\s+(\S+)\s*$", re.IGNORECASE | re.MULTILINE)

@@ -7,7 +7,7 @@ import time
 from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.plan.planner import make_plan
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 
 GAP = 0.02
 

@@ -8,10 +8,10 @@ import rustworkx as rx
 from pysat.solvers import Solver as Sat
 
 from frogfeed.layout.reading import read_layout_text
-from frogfeed.track.answers import Solver
-from frogfeed.track.assemble import assemble
-from frogfeed.track.conditions import holds
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.solver.answers import Solver
 from tests.benchmarks.measure import megabytes, seconds
 from tests.benchmarks.railway import railway
 

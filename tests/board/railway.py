@@ -10,7 +10,7 @@ from frogfeed.layout.reading import read_layout_text
 from frogfeed.layout.starter import STARTER
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.settings import build_settings
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 
 
 @cache

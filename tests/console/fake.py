@@ -25,7 +25,7 @@ from frogfeed.board.messages import (
 )
 from frogfeed.console.railway import Railway
 from frogfeed.throw.motion import Motion
-from frogfeed.track.conditions import holds
+from frogfeed.track.network.conditions import holds
 
 
 class FakeBoard:

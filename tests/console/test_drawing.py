@@ -16,8 +16,8 @@ from frogfeed.console.railway import Railway, railway_of
 from frogfeed.console.view import layout_view
 from frogfeed.demo.railway import demo_file
 from frogfeed.layout.reading import read_layout, read_layout_text
-from frogfeed.track.assemble import assemble
-from frogfeed.track.network import BridgeKind, RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.model import BridgeKind, RailNetwork
 from tests.console.conftest import yard
 from tests.own_kind import CATCH_POINT
 

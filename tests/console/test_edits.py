@@ -13,7 +13,7 @@ from frogfeed.console.railway import Railway, railway_of
 from frogfeed.console.refusals import RefusedError
 from frogfeed.findings.finding import Severity
 from frogfeed.layout.reading import read_layout_text
-from frogfeed.track.network import Joint
+from frogfeed.track.network.model import Joint
 
 
 def joint(railway: Railway, a: str, b: str) -> Joint:

@@ -10,7 +10,7 @@ from frogfeed.console.railway import Railway
 from frogfeed.console.refusals import RefusedError
 from frogfeed.console.routes import Router, Standing
 from frogfeed.layout.reading import read_layout_text
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 
 HEAD = '[layout]\nname = "R"\ngauge = "OO"\ncontrol = "dc"\n[district.main]\nvolts = 12.0\n'
 

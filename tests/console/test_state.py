@@ -16,8 +16,8 @@ from frogfeed.console.picture import DEAD, UNKNOWN
 from frogfeed.console.railway import Railway
 from frogfeed.console.reports import Reporter
 from frogfeed.console.store import Store
-from frogfeed.track.conditions import holds
-from frogfeed.track.netlist import netlist
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.netlist import netlist
 from tests.console.fake import FakeBoard
 
 

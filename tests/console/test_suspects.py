@@ -10,9 +10,9 @@ import pytest
 from frogfeed.console.judge import Settings
 from frogfeed.console.railway import Railway
 from frogfeed.console.suspects import CURES, Hunt, Reading, Suspect, Trouble
-from frogfeed.track.conditions import holds
-from frogfeed.track.faults import Edge, FaultKind, wiring
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.meter.faults import Edge, FaultKind, wiring
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import RailNetwork
 
 TROUBLES: tuple[Trouble, ...] = ("dead", "short", "crossing")
 

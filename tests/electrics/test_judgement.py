@@ -16,7 +16,7 @@ from frogfeed.layout.reading import read_layout_text
 from frogfeed.plan.budget import servo_budget, servos_at_once
 from frogfeed.plan.findings import plan_findings
 from frogfeed.plan.planner import make_plan
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 from tests.plan.make import board, row
 
 

@@ -14,8 +14,8 @@ from frogfeed.electrics.nodal import FEW_PAIRS, Nodal
 from frogfeed.electrics.settings_cover import cover
 from frogfeed.electrics.survey import survey
 from frogfeed.parts import rails, wires
-from frogfeed.track.assemble import assemble
-from frogfeed.track.conditions import holds
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.conditions import holds
 from tests.plan.make import row
 from tests.track.make import layout as read
 from tests.track.make import random_layout

@@ -56,7 +56,7 @@ def test_where_every_piece_maps_the_mapped_names_are_the_settings() -> None:
 
 def test_shapes_agree_with_the_catalogue_that_the_rails_come_from() -> None:
     """Two readers of one set of files: the outline here and the whole there."""
-    from frogfeed.track.catalogue import built_in
+    from frogfeed.track.pieces.catalogue import built_in
 
     shapes, kinds = built_in_shapes(), built_in()
     assert set(shapes) == set(kinds)

@@ -11,7 +11,7 @@ from frogfeed.findings.finding import Severity
 from frogfeed.layout.reading import read_layout
 from frogfeed.layout.schema import Make, State
 from frogfeed.layout.starter import STARTER, write_starter
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 
 
 def test_it_reads_and_checks_clean(tmp_path: Path) -> None:

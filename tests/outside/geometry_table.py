@@ -16,9 +16,9 @@ from typing import Any
 import networkx as nx
 
 from frogfeed.layout.reading import read_layout_text
-from frogfeed.track.assemble import assemble
-from frogfeed.track.netlist import netlist
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.network.netlist import netlist
 
 TABLE = Path(__file__).with_name("pieces_by_geometry.toml")
 HEAD = '[layout]\nname = "Test"\ngauge = "OO"\ncontrol = "dc"\n[district.main]\n'

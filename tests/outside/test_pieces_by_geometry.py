@@ -13,9 +13,9 @@ import pytest
 
 from frogfeed.layout.ends import built_in_shapes
 from frogfeed.layout.reading import read_layout_text
-from frogfeed.track.assemble import assemble
-from frogfeed.track.netlist import netlist
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.network.netlist import netlist
 from tests.outside.geometry_table import (
     HEAD,
     Case,

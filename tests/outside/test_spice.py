@@ -18,7 +18,7 @@ from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import read_layout
 from frogfeed.plan.paths import output_paths
 from frogfeed.plan.planner import make_plan
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 from tests.plan.make import board, row
 from tests.track.make import random_layout
 

@@ -7,7 +7,7 @@ from frogfeed.findings.codes import CODES
 from frogfeed.findings.finding import Finding, Severity
 from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import read_layout_text
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 from tests.plan.make import board, row
 
 ACCEPT = 'make = "live-frog"\nstate = "isolated-frog"\nfrog_number = 6\naccept = [{ code = "%s", reason = "as built" }]'

@@ -19,7 +19,7 @@ from frogfeed.plan.fixed import pins_of
 from frogfeed.plan.model import Plan, PlanRefusedError
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.settings import build_settings, hold_button
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 
 from .make import board, row
 

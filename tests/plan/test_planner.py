@@ -26,7 +26,7 @@ from frogfeed.plan.settings import build_settings
 from frogfeed.plan.suit import Moving, Suited, Unsuited, senses, suits
 from frogfeed.throw.linkage import Linkage
 from frogfeed.throw.motion import Motion
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 from tests.plan.make import board, row
 
 

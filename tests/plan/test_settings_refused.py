@@ -24,7 +24,7 @@ from frogfeed.plan.notes import unread_findings
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.settings import build_settings
 from frogfeed.plan.trips import TRIP_TIME_SHARE
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 from tests.plan.make import board, row
 
 TRAVERSER = (

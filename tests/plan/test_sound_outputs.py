@@ -18,7 +18,7 @@ from frogfeed.plan.suit import Suited, Unsuited, contacts_of, suits
 from frogfeed.throw.linkage import Linkage
 from frogfeed.throw.motion import Motion
 from frogfeed.throw.window import Window, decide
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 from tests.plan.make import row
 
 HEAD = '[layout]\nname = "Yard"\ngauge = "OO"\ncontrol = "dc"\n'

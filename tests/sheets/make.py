@@ -17,10 +17,10 @@ from frogfeed.sheets.make import draw_all
 from frogfeed.sheets.model import Book
 from frogfeed.sheets.paper import PAPERS
 from frogfeed.sheets.words import Words
-from frogfeed.track.assemble import assemble
-from frogfeed.track.catalogue import kinds_of
-from frogfeed.track.meter import MeterPlan
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.meter.readings import MeterPlan
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.pieces.catalogue import kinds_of
 
 SHIPPED = ("saltmarsh-quay.toml", "herring-quay-yard.toml", "lone-turnout.toml")
 NO_METER = MeterPlan((), 0, (), (), 0)

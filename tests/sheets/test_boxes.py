@@ -13,8 +13,8 @@ from frogfeed.sheets.card_drawing import card_views
 from frogfeed.sheets.drawing import Box, Drawing, Text, clipped, overlaps, text_width, too_small
 from frogfeed.sheets.layout_drawing import layout_drawings
 from frogfeed.sheets.words import Words
-from frogfeed.track.assemble import assemble
-from frogfeed.track.catalogue import kinds_of
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.pieces.catalogue import kinds_of
 from tests.track.make import random_layout
 
 from .make import NO_METER, SHIPPED, art, ladder, made

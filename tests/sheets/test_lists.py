@@ -12,7 +12,7 @@ from frogfeed.sheets.model import WireKind
 from frogfeed.sheets.pages import Pages
 from frogfeed.sheets.paper import PAPERS
 from frogfeed.sheets.words import Words
-from frogfeed.track.network import BondKind
+from frogfeed.track.network.model import BondKind
 
 from .make import SHIPPED, Made, art, shipped
 

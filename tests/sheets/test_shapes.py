@@ -13,7 +13,7 @@ from frogfeed.sheets.drawing import Stroke
 from frogfeed.sheets.piece_rails import lay_rails
 from frogfeed.sheets.tracks import lay_out
 from frogfeed.sheets.words import Words
-from frogfeed.track.catalogue import built_in
+from frogfeed.track.pieces.catalogue import built_in
 
 from .make import SHIPPED, ladder, made, one, shipped
 

@@ -15,10 +15,10 @@ from frogfeed.plan.makeup import BondRails, FitDropper, FitJoiner, FitSwitched, 
 from frogfeed.plan.settings import build_settings
 from frogfeed.sheets.continuity import Continuity
 from frogfeed.sheets.model import Book, WireKind
-from frogfeed.track.conditions import to_json
-from frogfeed.track.netlist import netlist
-from frogfeed.track.network import Bond, BondKind, Contact, Feed, RailNetwork, SwitchedFeed, TableRow
-from frogfeed.track.pieces import drive_term
+from frogfeed.track.network.conditions import to_json
+from frogfeed.track.network.model import Bond, BondKind, Contact, Feed, RailNetwork, SwitchedFeed, TableRow
+from frogfeed.track.network.netlist import netlist
+from frogfeed.track.pieces.expand import drive_term
 
 from .make import SHIPPED, Made, made, shipped
 

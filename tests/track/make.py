@@ -10,7 +10,7 @@ from frogfeed.layout.lines import EndItem, FeedItem, GapItem, JoinerItem, LineIt
 from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.layout.schema import Hand, LayoutFile, Side
-from frogfeed.track.catalogue import built_in
+from frogfeed.track.pieces.catalogue import built_in
 
 HEAD = '[layout]\nname = "Test"\ngauge = "OO"\ncontrol = "dc"\n[district.main]\n'
 BOTH = (Hand.LEFT, Hand.RIGHT)

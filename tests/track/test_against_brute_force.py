@@ -7,10 +7,10 @@ import random
 
 import pytest
 
-from frogfeed.track.answers import Solver
-from frogfeed.track.assemble import assemble
-from frogfeed.track.conditions import holds, to_json
-from frogfeed.track.netlist import netlist
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.conditions import holds, to_json
+from frogfeed.track.network.netlist import netlist
+from frogfeed.track.solver.answers import Solver
 from tests.track import brute
 from tests.track.make import random_layout
 

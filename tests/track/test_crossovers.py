@@ -8,11 +8,11 @@ import networkx as nx
 import pytest
 
 from frogfeed.findings.finding import Severity
-from frogfeed.track.answers import Solver
-from frogfeed.track.assemble import assemble
-from frogfeed.track.conditions import holds
-from frogfeed.track.explain import track_findings
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.explain.findings import track_findings
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.solver.answers import Solver
 from tests.track.make import layout
 
 ENDS = ("p.west", "p.east", "q.west", "q.east")

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from frogfeed.findings.finding import Severity
-from frogfeed.track.assemble import assemble
-from frogfeed.track.catalogue import BadKindError, read_kinds
-from frogfeed.track.explain import track_findings
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.explain.findings import track_findings
+from frogfeed.track.pieces.catalogue import BadKindError, read_kinds
 from tests.track.make import layout
 
 PLAIN = '[layout]\nname = "x"\ngauge = "OO"\ncontrol = "dcc"\n'

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from frogfeed.findings.finding import Finding
 from frogfeed.layout.reading import read_layout_text
-from frogfeed.track.assemble import assemble
-from frogfeed.track.explain import track_findings
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.explain.findings import track_findings
 
 HEAD = '[layout]\nname = "C"\ngauge = "OO"\ncontrol = "dcc"\n[district.main]\nvolts = 16\n[district.yard]\nvolts = 16\n'
 CROSSOVER = """

@@ -12,8 +12,8 @@ import pytest
 
 from frogfeed.findings.show import show_text
 from frogfeed.layout.reading import read_layout_text
-from frogfeed.track.assemble import assemble
-from frogfeed.track.explain import track_findings
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.explain.findings import track_findings
 
 FOLDER = Path(__file__).parent / "faulty"
 FILES = sorted(FOLDER.glob("*.toml"))

@@ -8,11 +8,11 @@ import time
 import pytest
 
 from frogfeed.layout.schema import Side
-from frogfeed.track.answers import Solver
-from frogfeed.track.assemble import assemble
-from frogfeed.track.conditions import holds
-from frogfeed.track.netlist import netlist
-from frogfeed.track.network import Contact, Feed, RailNetwork, Wire
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import Contact, Feed, RailNetwork, Wire
+from frogfeed.track.network.netlist import netlist
+from frogfeed.track.solver.answers import Solver
 from tests.track import brute
 from tests.track.make import layout, random_layout
 

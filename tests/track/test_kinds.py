@@ -11,11 +11,11 @@ import pytest
 from frogfeed.findings.finding import Finding, Severity
 from frogfeed.layout.proposal_text import proposed_text
 from frogfeed.layout.reading import read_layout_text
-from frogfeed.track.assemble import assemble
-from frogfeed.track.explain import track_findings
-from frogfeed.track.netlist import netlist
-from frogfeed.track.network import BondKind, RailNetwork, SwitchedFeed
-from frogfeed.track.propose import Action, propose
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.explain.findings import track_findings
+from frogfeed.track.network.model import BondKind, RailNetwork, SwitchedFeed
+from frogfeed.track.network.netlist import netlist
+from frogfeed.track.propose.proposal import Action, propose
 from tests.track import brute
 from tests.track.make import layout
 

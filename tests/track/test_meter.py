@@ -10,11 +10,11 @@ import networkx as nx
 import pytest
 
 from frogfeed.layout.reading import read_layout
-from frogfeed.track.assemble import assemble
-from frogfeed.track.conditions import holds
-from frogfeed.track.faults import Edge, Fault, FaultKind, wiring
-from frogfeed.track.meter import MeterPlan, meter_plan
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.meter.faults import Edge, Fault, FaultKind, wiring
+from frogfeed.track.meter.readings import MeterPlan, meter_plan
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import RailNetwork
 from tests.track.make import layout, random_layout
 
 DEMO = Path(__file__).parents[2] / "host/frogfeed/demo/saltmarsh-quay.toml"

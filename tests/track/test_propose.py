@@ -14,9 +14,9 @@ from frogfeed.layout.lines import FeedItem, GapItem, LineItem
 from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import read_layout
 from frogfeed.layout.schema import Hand, Side
-from frogfeed.track.assemble import assemble
-from frogfeed.track.explain import track_findings
-from frogfeed.track.propose import Action, Proposal, propose
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.explain.findings import track_findings
+from frogfeed.track.propose.proposal import Action, Proposal, propose
 from tests.track.make import BOTH, NOWHERE, layout, random_layout
 
 DEMO = Path(__file__).parents[2] / "host/frogfeed/demo/saltmarsh-quay.toml"

@@ -5,9 +5,9 @@ from __future__ import annotations
 from frogfeed.findings.finding import Severity
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.settings import build_settings
-from frogfeed.track.assemble import assemble
-from frogfeed.track.conditions import holds
-from frogfeed.track.explain import track_findings
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.explain.findings import track_findings
+from frogfeed.track.network.conditions import holds
 from tests.track.make import layout
 
 FEED = '{ feed = "main", left = "A" }'

@@ -9,10 +9,10 @@ import pytest
 from frogfeed.bench.route import walk
 from frogfeed.demo.railway import demo_file
 from frogfeed.layout.reading import read_layout
-from frogfeed.track import ways
-from frogfeed.track.assemble import assemble
-from frogfeed.track.conditions import holds
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.routes import ways
 
 SHIPPED = ("saltmarsh-quay.toml", "herring-quay-yard.toml", "lone-turnout.toml")
 

@@ -16,9 +16,9 @@ from frogfeed.layout.reading import read_layout_text
 from frogfeed.plan.model import Plan
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.settings import build_settings
-from frogfeed.track.assemble import assemble
-from frogfeed.track.netlist import netlist
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.network.netlist import netlist
 
 SETTINGS_FILE = "data/settings.0"
 """Where the firmware keeps its first settings: a board that was pushed to has them there."""

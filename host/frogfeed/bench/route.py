@@ -14,8 +14,8 @@ from typing import Any
 from frogfeed.bench.circuit import Circuit, when_terms
 from frogfeed.bench.errors import BenchError
 from frogfeed.bench.physical import TrackPhysics
-from frogfeed.track.conditions import holds
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import RailNetwork
 
 OFF_UM = 1 << 40
 

@@ -22,8 +22,8 @@ from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control, Drive, Protection
 from frogfeed.parts.gauges import gauge
 from frogfeed.plan.model import Plan
-from frogfeed.track.netlist import netlist
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.network.netlist import netlist
 
 ROUND_A_SHORT_OHM = 0.5
 """What bus, droppers, rail and contacts add to a supply's own resistance where nothing better is known."""

@@ -16,7 +16,7 @@ from frogfeed.demo.report import HEAD, NEXT, as_json, details, rows, verdict
 from frogfeed.demo.run import run_throws
 from frogfeed.findings.finding import Severity
 from frogfeed.layout.reading import read_layout
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 
 
 @click.command("demo")

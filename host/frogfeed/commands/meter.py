@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from frogfeed.commands.shared import format_option, layout_argument, open_network
-from frogfeed.track.meter import meter_plan
+from frogfeed.track.meter.readings import meter_plan
 
 
 @click.command("meter")

@@ -11,8 +11,8 @@ from frogfeed.commands.shared import USAGE, fail, layout_argument, open_network
 from frogfeed.layout.model import Layout
 from frogfeed.plan.model import PlanRefusedError
 from frogfeed.plan.planner import make_plan
-from frogfeed.track.netlist import netlist
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.network.netlist import netlist
 
 
 def parse_when(text: str | None, network: RailNetwork) -> dict[str, str]:

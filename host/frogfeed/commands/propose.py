@@ -15,7 +15,7 @@ from frogfeed.layout.atomic import create_file
 from frogfeed.layout.model import Layout
 from frogfeed.layout.proposal_text import proposed_text
 from frogfeed.layout.reading import read_layout_text
-from frogfeed.track.propose import Action, Proposal, propose
+from frogfeed.track.propose.proposal import Action, Proposal, propose
 
 
 def show_proposal(layout: Layout, form: str, output: Path | None) -> int:

@@ -12,7 +12,7 @@ from frogfeed.commands.link import board_of, connected, port_options
 from frogfeed.commands.shared import USAGE, board_settings, fail, layout_argument, open_layout
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.layout.writing import set_values, with_values
-from frogfeed.track.assemble import assemble
+from frogfeed.track.assembly.assemble import assemble
 
 
 @click.command("replace")

@@ -19,10 +19,10 @@ from frogfeed.layout.reading import BadLayout, read_layout
 from frogfeed.plan.model import Plan, PlanRefusedError
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.settings import build_settings
-from frogfeed.track.assemble import assemble
-from frogfeed.track.catalogue import BadKindError, read_kinds
-from frogfeed.track.explain import track_findings
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.explain.findings import track_findings
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.pieces.catalogue import BadKindError, read_kinds
 
 CLEAN, FINDINGS, USAGE, BOARD = 0, 1, 2, 3
 WIDTH = 80

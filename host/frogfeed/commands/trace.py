@@ -10,7 +10,7 @@ import click
 
 from frogfeed.commands.netlist import parse_when
 from frogfeed.commands.shared import FINDINGS, USAGE, fail, format_option, layout_argument, open_network
-from frogfeed.track.trace import trace
+from frogfeed.track.meter.trace import trace
 
 
 @click.command("trace")

@@ -8,7 +8,7 @@ from frogfeed.console.edits import set_feed, set_gap, set_piece
 from frogfeed.console.refusals import RefusedError
 from frogfeed.console.session import Session
 from frogfeed.console.view import finding_view
-from frogfeed.track.network import Joint
+from frogfeed.track.network.model import Joint
 
 MOST_UNDO = 100
 

@@ -15,7 +15,7 @@ from tomlkit.exceptions import TOMLKitError
 from frogfeed.console.refusals import RefusedError
 from frogfeed.layout.lines import EndItem, FeedItem, GapItem, LineItem, PlaceItem
 from frogfeed.layout.model import Layout
-from frogfeed.track.network import Joint
+from frogfeed.track.network.model import Joint
 
 TABLES = ("turnout", "three-way", "slip", "diamond", "piece")
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from frogfeed.track.conditions import holds
-from frogfeed.track.faults import Edge
+from frogfeed.track.meter.faults import Edge
+from frogfeed.track.network.conditions import holds
 
 Settings = tuple[tuple[str, str], ...]
 """Every drive with its setting, in order."""

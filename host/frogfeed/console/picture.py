@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from frogfeed.track.conditions import Term
-from frogfeed.track.contract import Contracted, Via
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.conditions import Term
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.solver.contract import Contracted, Via
 
 DEAD = ""
 """No bus wire reaches the rail."""

@@ -12,7 +12,7 @@ from frogfeed.console.proving import IDLE_MA, Kind, Result, Step, feeds_wanted, 
 from frogfeed.console.refusals import RefusedError
 from frogfeed.console.session import Session
 from frogfeed.layout.atomic import replace_file
-from frogfeed.track.meter import meter_plan
+from frogfeed.track.meter.readings import meter_plan
 
 HAND_S = 120.0
 """How long the proof waits for a turnout to be thrown by hand."""

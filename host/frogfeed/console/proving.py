@@ -9,9 +9,9 @@ from itertools import product
 from typing import Any
 
 from frogfeed.console.railway import Railway
-from frogfeed.track.conditions import holds
-from frogfeed.track.meter import MeterPlan
-from frogfeed.track.network import SwitchedFeed
+from frogfeed.track.meter.readings import MeterPlan
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import SwitchedFeed
 
 IDLE_MA = 50
 """Most current that a sensor may read with nothing on the track (our choice; indicator lamps draw less)."""

@@ -18,8 +18,8 @@ from frogfeed.parts.colours import BY_NAME
 from frogfeed.plan.model import BoardPlan, DrivePlan, FeedPlan, Plan, PlanRefusedError
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.settings import build_settings
-from frogfeed.track.assemble import assemble
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.model import RailNetwork
 
 
 @dataclass(frozen=True)

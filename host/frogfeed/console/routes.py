@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from frogfeed.console.refusals import RefusedError
-from frogfeed.track.answers import Clash, Short, Solver
-from frogfeed.track.conditions import Term
-from frogfeed.track.network import End, RailNetwork, Road
-from frogfeed.track.phrases import list_of, when_text
+from frogfeed.track.explain.phrases import list_of, when_text
+from frogfeed.track.network.conditions import Term
+from frogfeed.track.network.model import End, RailNetwork, Road
+from frogfeed.track.solver.answers import Clash, Short, Solver
 
 MOST_LABELS = 40_000
 """Partial ways looked at before the search gives up; a fiddle yard of 60 turnouts takes some hundreds."""

@@ -14,10 +14,10 @@ from typing import Literal
 
 from frogfeed.console.judge import Judge, Reading, Settings, Suspect
 from frogfeed.console.symptoms import Symptoms
-from frogfeed.track.contract import Contracted
-from frogfeed.track.faults import Fault, FaultKind, Wiring, wiring
-from frogfeed.track.network import RailNetwork
-from frogfeed.track.trace import Step, trace
+from frogfeed.track.meter.faults import Fault, FaultKind, Wiring, wiring
+from frogfeed.track.meter.trace import Step, trace
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.solver.contract import Contracted
 
 Trouble = Literal["dead", "short", "crossing"]
 """A rail carries nothing; it trips the supply as it is; or the supply trips, or a train stops, as it is crossed."""

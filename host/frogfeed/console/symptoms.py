@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from frogfeed.console.judge import Suspect
-from frogfeed.track.conditions import holds
-from frogfeed.track.contract import Contracted, Via
-from frogfeed.track.faults import Edge
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.meter.faults import Edge
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.solver.contract import Contracted, Via
 
 
 class Symptoms:

@@ -8,7 +8,7 @@ from frogfeed.console.edits import feeds_at
 from frogfeed.console.railway import Railway
 from frogfeed.findings.finding import Finding
 from frogfeed.layout.schema import Piece
-from frogfeed.track.conditions import to_json
+from frogfeed.track.network.conditions import to_json
 
 
 def finding_view(f: Finding) -> dict[str, Any]:

@@ -21,8 +21,8 @@ from frogfeed.layout.reading import read_layout
 from frogfeed.plan.model import Plan
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.settings import build_settings
-from frogfeed.track.assemble import assemble
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.model import RailNetwork
 
 DOCUMENT = "saltmarsh-quay.toml"
 WRONG = "saltmarsh-quay-wrong.toml"

@@ -16,9 +16,9 @@ from frogfeed.board.commands import throw
 from frogfeed.demo.railway import Ready
 from frogfeed.layout.schema import DriveKind
 from frogfeed.plan.model import BoardPlan
-from frogfeed.track.conditions import holds
-from frogfeed.track.netlist import netlist
-from frogfeed.track.network import Road
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import Road
+from frogfeed.track.network.netlist import netlist
 
 TRAIN: tuple[Vehicle, ...] = (LOCO, wagon("wagon", 80.0))
 LENGTH_MM = 125.0

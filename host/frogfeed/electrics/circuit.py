@@ -11,8 +11,8 @@ from frogfeed.electrics.lengths import rail_lengths
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control, District
 from frogfeed.parts import rails, wires
-from frogfeed.track.conditions import holds
-from frogfeed.track.network import BondKind, RailNetwork
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import BondKind, RailNetwork
 
 
 class Part(StrEnum):

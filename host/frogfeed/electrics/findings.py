@@ -10,7 +10,7 @@ from frogfeed.electrics.supply import supply_findings
 from frogfeed.electrics.survey import Survey, survey
 from frogfeed.findings.finding import Finding
 from frogfeed.layout.model import Layout
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
 
 
 def electrics_findings(

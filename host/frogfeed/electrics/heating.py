@@ -11,7 +11,7 @@ from frogfeed.findings.words import said
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import District, Protection
 from frogfeed.parts import wires
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
 
 
 @dataclass(frozen=True, slots=True)

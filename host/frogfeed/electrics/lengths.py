@@ -6,7 +6,7 @@ from frogfeed.electrics import practice
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Piece
 from frogfeed.parts import gauges
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
 
 
 def piece_length_mm(layout: Layout, piece: Piece) -> float:

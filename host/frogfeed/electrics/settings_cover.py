@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from frogfeed.track.conditions import Term, holds, join
-from frogfeed.track.network import RailNetwork, Road
+from frogfeed.track.network.conditions import Term, holds, join
+from frogfeed.track.network.model import RailNetwork, Road
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from frogfeed.electrics.nodal import Nodal
 from frogfeed.electrics.survey import Spot
 from frogfeed.layout.model import Layout
 from frogfeed.parts import wires
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
 
 
 @dataclass(frozen=True, slots=True)

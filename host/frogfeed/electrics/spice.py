@@ -8,7 +8,7 @@ from frogfeed.electrics.circuit import USUAL, Circuit, OutputPaths, build_circui
 from frogfeed.electrics.practice import LEAK_OHM
 from frogfeed.layout.model import Layout
 from frogfeed.parts.spelling import printable_ascii
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
 
 
 def spice_deck(

@@ -12,7 +12,7 @@ from frogfeed.findings.finding import Finding, Location, Severity
 from frogfeed.findings.words import said
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import District, Piece, Place, Protection
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
 
 
 def supply_findings(layout: Layout, network: RailNetwork, seen: Survey, outputs: OutputPaths) -> Iterator[Finding]:

@@ -13,7 +13,7 @@ from frogfeed.electrics.nodal import Nodal
 from frogfeed.electrics.settings_cover import cover
 from frogfeed.layout.model import Layout
 from frogfeed.parts import wires
-from frogfeed.track.network import RailNetwork, Road
+from frogfeed.track.network.model import RailNetwork, Road
 
 UNFED_V = 0.5
 UNFED_OHM = 1e4

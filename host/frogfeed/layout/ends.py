@@ -76,7 +76,8 @@ def read_shapes(path: Path) -> dict[str, KindShape]:
 def built_in_shapes() -> Mapping[str, KindShape]:
     """The outlines of the kinds that frogfeed ships, by name."""
     shapes: dict[str, KindShape] = {}
-    for entry in sorted(files("frogfeed").joinpath("track").joinpath("kinds").iterdir(), key=lambda e: e.name):
+    kinds = files("frogfeed").joinpath("track").joinpath("pieces").joinpath("kinds")
+    for entry in sorted(kinds.iterdir(), key=lambda e: e.name):
         if entry.name.endswith(".toml"):
             shapes |= shapes_of(entry.read_text(encoding="utf-8"))
     return MappingProxyType(shapes)

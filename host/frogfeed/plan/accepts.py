@@ -11,7 +11,7 @@ from frogfeed.findings.words import said
 from frogfeed.layout.model import Layout
 from frogfeed.plan.model import BoardPlan, ButtonNeed, LampNeed, Plan
 from frogfeed.plan.settings import SettingsError, build_settings
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
 
 PATH = re.compile(r"(drives|feeds|inputs|sensors|panel\.buttons|panel\.lamps)\[(\d+)\]\.?([A-Za-z_]*)")
 """The start of a reason: the list, the place in it, and the key there, if it names one."""

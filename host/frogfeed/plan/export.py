@@ -19,7 +19,7 @@ from frogfeed.plan.makeup import (
     Step,
 )
 from frogfeed.plan.model import BoardPlan, FeedPlan, MovePlan, Plan
-from frogfeed.track.conditions import to_json as when_to_json
+from frogfeed.track.network.conditions import to_json as when_to_json
 
 FORMAT = 1
 """Version of the plan's JSON."""

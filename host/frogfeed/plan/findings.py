@@ -14,7 +14,7 @@ from frogfeed.plan.model import Plan, PlanRefusedError
 from frogfeed.plan.paths import output_paths
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.ratings import output_findings
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
 
 
 def plan_findings(layout: Layout, network: RailNetwork, seconds: float = 20.0) -> Iterator[Finding]:

@@ -13,9 +13,9 @@ from frogfeed.layout.ends import kind_name
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Blades, FrogFeed, Hand, Links, Make, Piece
 from frogfeed.plan.model import Plan
-from frogfeed.track.catalogue import Kind, kinds_of
-from frogfeed.track.conditions import When
-from frogfeed.track.network import Bond, BondKind, Feed, Joint, RailNetwork, SwitchedFeed
+from frogfeed.track.network.conditions import When
+from frogfeed.track.network.model import Bond, BondKind, Feed, Joint, RailNetwork, SwitchedFeed
+from frogfeed.track.pieces.catalogue import Kind, kinds_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from frogfeed.parts.boards import (
 from frogfeed.throw.linkage import Linkage
 from frogfeed.throw.motion import Motion
 from frogfeed.throw.window import Window
-from frogfeed.track.conditions import Term, When
+from frogfeed.track.network.conditions import Term, When
 
 Place = tuple[float, float]
 """A position on the baseboard, in mm."""

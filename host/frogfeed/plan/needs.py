@@ -12,8 +12,8 @@ from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control, Drive, DriveKind, Piece
 from frogfeed.layout.schema import Place as LayoutPlace
 from frogfeed.plan.model import DriveNeed, FeedNeed, Place
-from frogfeed.track.conditions import Term, When, holds, join
-from frogfeed.track.network import RailNetwork, SwitchedFeed
+from frogfeed.track.network.conditions import Term, When, holds, join
+from frogfeed.track.network.model import RailNetwork, SwitchedFeed
 
 
 def drive_table(layout: Layout, name: str) -> Drive:

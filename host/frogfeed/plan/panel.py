@@ -12,9 +12,9 @@ from frogfeed.layout.mistakes import did_you_mean
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Button, PanelLamp, StoredRoute
 from frogfeed.plan.model import ButtonNeed, DriveNeed, FeedNeed, LampNeed, Moves
-from frogfeed.track.conditions import holds
-from frogfeed.track.network import RailNetwork
-from frogfeed.track.ways import TooManyWaysError, Way, shortest_ways
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.routes.ways import TooManyWaysError, Way, shortest_ways
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,8 +39,8 @@ from frogfeed.plan.panel import panel_needs
 from frogfeed.plan.problem import BoardSite, Built, PanelNeed, build, distance_mm
 from frogfeed.plan.suit import Moving, senses
 from frogfeed.throw.geometry import geometry_findings, linkage_of, motion_of
-from frogfeed.track.conditions import term
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.conditions import term
+from frogfeed.track.network.model import RailNetwork
 
 IMPLIED = ("direct-relay", "expander")
 """Profiles tried, in this order, for the one board B1 of a layout that states none."""

@@ -22,7 +22,7 @@ from frogfeed.plan.model import BoardPlan, ButtonPlan, DrivePlan, FeedPlan, Lamp
 from frogfeed.plan.suit import contacts_of
 from frogfeed.plan.trips import sensor_trip_ma, sensor_trip_ms
 from frogfeed.throw.geometry import TICK_MS
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
 
 Json = dict[str, Any]
 

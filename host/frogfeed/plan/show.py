@@ -18,7 +18,7 @@ from frogfeed.plan.makeup import (
     Step,
 )
 from frogfeed.plan.model import AfterTrip, BoardPlan, ButtonNeed, DrivePlan, FeedPlan, LampNeed, Plan
-from frogfeed.track.conditions import Term, When
+from frogfeed.track.network.conditions import Term, When
 
 WIDTH = 80
 _HEAD = re.compile(r" *(?:\d+ )?")

@@ -10,7 +10,7 @@ from frogfeed.sheets.drawing import Drawing
 from frogfeed.sheets.model import Book
 from frogfeed.sheets.paper import Paper
 from frogfeed.sheets.words import Words
-from frogfeed.track.conditions import When
+from frogfeed.track.network.conditions import When
 
 Block = dict[str, Any]
 

@@ -12,9 +12,9 @@ from frogfeed.sheets.cards import joint_rows, make_cards
 from frogfeed.sheets.model import Book, Reading
 from frogfeed.sheets.wires import all_wires, board_sheets
 from frogfeed.sheets.words import Words
-from frogfeed.track.catalogue import kinds_of
-from frogfeed.track.meter import MeterCheck, MeterPlan, meter_plan
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.meter.readings import MeterCheck, MeterPlan, meter_plan
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.pieces.catalogue import kinds_of
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and how much of the whole is done, 0 to 1."""

@@ -18,8 +18,8 @@ from frogfeed.sheets.model import Card, CardStep, Wire
 from frogfeed.sheets.piece_rails import PieceRails, Stretch, lay_rails
 from frogfeed.sheets.placing import Label, NoRoomError, covers, draw, leader_of, place, samples
 from frogfeed.sheets.words import Words
-from frogfeed.track.catalogue import Kind
-from frogfeed.track.network import BondKind
+from frogfeed.track.network.model import BondKind
+from frogfeed.track.pieces.catalogue import Kind
 
 RAIL = Pen(0.7)
 CROSSING = Pen(0.9)

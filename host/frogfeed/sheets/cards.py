@@ -15,9 +15,9 @@ from frogfeed.plan.model import Plan
 from frogfeed.sheets.continuity import Continuity
 from frogfeed.sheets.courses import DEFAULT_FROG_NUMBER
 from frogfeed.sheets.model import Card, CardStep, Channel, JointRail, JointRow, Setting, Wire, WireKind
-from frogfeed.track.catalogue import Kind
-from frogfeed.track.conditions import holds
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.pieces.catalogue import Kind
 
 MOST_SETTINGS = 8
 """How many settings a card's table shows; a piece whose drives have more ways shows only those that set a road."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from frogfeed.track.conditions import holds
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.conditions import holds
+from frogfeed.track.network.model import RailNetwork
 
 
 class Continuity:

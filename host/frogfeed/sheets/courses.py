@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from frogfeed.track.catalogue import Kind
+from frogfeed.track.pieces.catalogue import Kind
 
 Curve = Callable[[float], float]
 DEFAULT_FROG_NUMBER = 6.0

@@ -34,8 +34,8 @@ from frogfeed.sheets.piece_rails import PieceRails, lay_rails
 from frogfeed.sheets.placing import Label, NoRoomError, draw, place, samples
 from frogfeed.sheets.tracks import Map, Node, lay_out
 from frogfeed.sheets.words import Words
-from frogfeed.track.catalogue import Kind
-from frogfeed.track.network import Joint, RailNetwork
+from frogfeed.track.network.model import Joint, RailNetwork
+from frogfeed.track.pieces.catalogue import Kind
 
 GAUGE = 3.2
 ROW_MM = 24.0

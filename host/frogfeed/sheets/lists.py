@@ -24,7 +24,7 @@ from frogfeed.sheets.model import (
     WireKind,
 )
 from frogfeed.sheets.words import Words
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
 
 DROPPER_MM = 250.0
 """Length to cut a dropper to where the layout states none: rail to bus with a hand's breadth to spare."""

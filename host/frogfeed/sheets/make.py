@@ -24,9 +24,9 @@ from frogfeed.sheets.render import pdf
 from frogfeed.sheets.signs import signs
 from frogfeed.sheets.svg import to_svg
 from frogfeed.sheets.words import Words
-from frogfeed.track.catalogue import Kind, kinds_of
-from frogfeed.track.meter import MeterPlan
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.meter.readings import MeterPlan
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.pieces.catalogue import Kind, kinds_of
 
 CODE_MM = 19.0
 

@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from frogfeed.layout.schema import Blades, FrogFeed, Hand, Links, Make
 from frogfeed.plan.makeup import Step
-from frogfeed.track.conditions import When
+from frogfeed.track.network.conditions import When
 
 
 class WireKind(StrEnum):

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from frogfeed.layout.schema import Hand
 from frogfeed.sheets.courses import Course, Courses
-from frogfeed.track.catalogue import Frog, Kind, KindRoad
+from frogfeed.track.pieces.catalogue import Frog, Kind, KindRoad
 
 Point = tuple[float, float]
 

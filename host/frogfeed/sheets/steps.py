@@ -8,7 +8,7 @@ from frogfeed.plan.makeup import BondRails, FitDropper, FitJoiner, FitSwitched, 
 from frogfeed.sheets.lists import size_text
 from frogfeed.sheets.model import CardStep, Wire
 from frogfeed.sheets.words import Words
-from frogfeed.track.network import BondKind
+from frogfeed.track.network.model import BondKind
 
 _BONDS = {
     BondKind.BLADE: "step.bond.blade",

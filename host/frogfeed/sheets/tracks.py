@@ -17,8 +17,8 @@ from scipy.sparse import coo_array
 
 from frogfeed.layout.model import Layout
 from frogfeed.sheets.courses import TWO_TRACKS, q_is_left, sides
-from frogfeed.track.catalogue import Kind
-from frogfeed.track.network import End, Joint, RailNetwork
+from frogfeed.track.network.model import End, Joint, RailNetwork
+from frogfeed.track.pieces.catalogue import Kind
 
 _RANK = {"left": 0, "middle": 1, "right": 2}
 PIECE_MM = 30.0

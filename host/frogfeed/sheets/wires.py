@@ -10,7 +10,7 @@ from frogfeed.plan.model import BoardPlan, FeedPlan, Plan
 from frogfeed.plan.problem import PanelNeed, distance_mm
 from frogfeed.plan.settings import hold_button
 from frogfeed.sheets.model import BoardSheet, TerminalRow, Wire, WireKind
-from frogfeed.track.network import RailNetwork
+from frogfeed.track.network.model import RailNetwork
 
 SUPPLY_SIZE = "1.5"
 """Wires from the bus to a board, mm²: as heavy as the usual bus, for they carry all that the board's group feeds."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from frogfeed.console.drawing.nodes import Turned
 from frogfeed.console.drawing.units import JOINT, LANE, LEAN, MARGIN, PIECE, SLIP, SLOPE, STEEP, STUB
-from frogfeed.track.network import End, Joint
+from frogfeed.track.network.model import End, Joint
 
 Track = tuple[str, int]
 """A node and which of its straight pairs."""

@@ -17,10 +17,10 @@ from frogfeed.console.drawing.units import GAUGE, place_width
 from frogfeed.layout.drives import drive_uses
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import PlaceKind
-from frogfeed.track.catalogue import Kind, kinds_of
-from frogfeed.track.conditions import Term
-from frogfeed.track.network import RailNetwork
-from frogfeed.track.pieces import drive_term
+from frogfeed.track.network.conditions import Term
+from frogfeed.track.network.model import RailNetwork
+from frogfeed.track.pieces.catalogue import Kind, kinds_of
+from frogfeed.track.pieces.expand import drive_term
 
 
 @dataclass(frozen=True, slots=True)

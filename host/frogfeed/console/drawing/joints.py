@@ -8,7 +8,7 @@ from frogfeed.console.drawing.arrange import Arrangement, least
 from frogfeed.console.drawing.curves import Line, Point, cut, hermite, lengths, normals, offset, point_at
 from frogfeed.console.drawing.units import GAUGE, LANE, STUB
 from frogfeed.layout.schema import Hand
-from frogfeed.track.network import End, Joint
+from frogfeed.track.network.model import End, Joint
 
 CUT = 2.6
 """Half the width of the cut drawn at an insulated joint."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from frogfeed.layout.lines import EndItem
 from frogfeed.layout.model import Layout
-from frogfeed.track.network import End, Joint, RailNetwork
+from frogfeed.track.network.model import End, Joint, RailNetwork
 
 _RANK = {"left": 0, "middle": 1, "right": 2}
 

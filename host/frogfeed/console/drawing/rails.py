@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from frogfeed.console.drawing.curves import Line, crossing, cut, distance, lengths, normals, offset, point_at
 from frogfeed.console.drawing.units import GAUGE
-from frogfeed.track.catalogue import Kind, KindRoad, Tip
-from frogfeed.track.conditions import Term
+from frogfeed.track.network.conditions import Term
+from frogfeed.track.pieces.catalogue import Kind, KindRoad, Tip
 
 FROG = 8.0
 """Half the length in which a crossing is drawn."""

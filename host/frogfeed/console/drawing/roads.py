@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from frogfeed.console.drawing.arrange import Arrangement
 from frogfeed.console.drawing.curves import Line, hermite, sample
-from frogfeed.track.catalogue import KindRoad
+from frogfeed.track.pieces.catalogue import KindRoad
 
 _BLEND = 0.2
 """Where a slip road leaves one crossing road for the other, as a fraction of the piece to either side of its middle."""

@@ -1,0 +1,54 @@
+"""What happens when a train trails through a piece set against it: the gap at which its wheels make a short."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from frogfeed.track.network.conditions import When, both
+from frogfeed.track.network.model import Bridge, BridgeKind, End, Road
+from frogfeed.track.solver.answers import Clash, Solver
+
+
+@dataclass(frozen=True, slots=True)
+class RunThrough:
+    """A train taking `road` while it is not set joins two wires at the bridge of `clash`."""
+
+    road: Road
+    clash: Clash
+
+
+def run_throughs(solver: Solver) -> Iterator[RunThrough]:
+    """For each road that a drive sets: the first gap along it that shorts while another road is set."""
+    network = solver.network
+    inner: dict[str, list[Bridge]] = {}
+    by_piece: dict[str, list[Road]] = {}
+    for r in network.roads:
+        by_piece.setdefault(r.piece, []).append(r)
+    outer: dict[End, list[Bridge]] = {}
+    pairs = {(b.a, b.b): b for b in network.bridges}
+    for j in network.joints:
+        for pair in (j.left, j.right):
+            b = pairs.get(pair)
+            if b is not None and b.kind is BridgeKind.JOINT:
+                outer.setdefault(j.a, []).append(b)
+                outer.setdefault(j.b, []).append(b)
+    for b in network.bridges:
+        if b.kind is BridgeKind.INTERNAL:
+            inner.setdefault(network.piece_of[b.a], []).append(b)
+    for piece, roads in by_piece.items():
+        for r in roads:
+            against: When = ()
+            for o in roads:
+                if o is not r and o.when and not both(o.when, r.when) and {o.start, o.end} & {r.start, r.end}:
+                    against = (*against, *o.when)
+            if not against:
+                continue
+            under = {*r.left, *r.right}
+            shared = {e for o in roads if o is not r for e in (o.start, o.end)}
+            gaps = [b for e in (r.end, r.start) if e not in shared for b in outer.get((piece, e), ())]
+            gaps += [b for b in inner.get(piece, ()) if b.a in under and b.b in under]
+            tried = tuple(Bridge(b.a, b.b, against, b.kind, b.at) for b in gaps)
+            found = next(iter(solver.clashes(tried)), None)
+            if found is not None:
+                yield RunThrough(r, found)
