@@ -217,7 +217,7 @@ class Loop:
             return lamp.NO_SETTINGS
         if control.panel.refusing:
             return lamp.REFUSED
-        if control.all_off:
+        if control.orders.all_off:
             return lamp.ALL_OFF
         for feed in control.feeds:
             if feed.fault:

@@ -166,7 +166,7 @@ class Board:
             "name": None if control is None else control.doc["board"],
             "moving": 0 if control is None else control.mover.moving,
             "queued": 0 if control is None else control.mover.queued,
-            "all_off": control is not None and control.all_off,
+            "all_off": control is not None and control.orders.all_off,
             "lines": good,
             "bad_lines": bad,
             "dropped": self.log.dropped,
@@ -179,7 +179,7 @@ class Board:
         d = self._drive(drive)
         setting = self._setting(d, to)
         try:
-            return {"queued": self._running().throw(d, setting)}
+            return {"queued": self._running().orders.throw(d, setting)}
         except Refused as refused:
             raise LinkError(methods.REFUSED, "%s: %s" % (refused.path, refused.reason))
 
@@ -189,7 +189,7 @@ class Board:
         self._still()
         control = self._running()
         try:
-            control.trim(d, s, pulse_us)
+            control.orders.trim(d, s, pulse_us)
         except Refused as refused:
             raise LinkError(methods.REFUSED, "%s: %s" % (refused.path, refused.reason))
         if keep:
@@ -205,16 +205,16 @@ class Board:
         return {"every_ms": self.every_ms}
 
     def _do_all_off(self) -> "dict[str, Any]":
-        off, held = self._running().turn_all_off()
+        off, held = self._running().orders.turn_all_off()
         return {"off": off, "held": held}
 
     def _do_feed_reset(self, feed: str = "") -> "dict[str, Any]":
         control = self._running()
         if not feed:
-            return {"cleared": control.reset()}
+            return {"cleared": control.orders.reset()}
         for i, one in enumerate(control.feeds):
             if one.name == feed:
-                return {"cleared": control.reset(i)}
+                return {"cleared": control.orders.reset(i)}
         raise LinkError(methods.UNKNOWN_NAME, "no feed %s" % feed)
 
     def _do_push_begin(self, what: str, size: int, crc32: str, packed: int = 0) -> "dict[str, Any]":
@@ -251,7 +251,7 @@ class Board:
             raise LinkError(methods.STORE, "%s" % error)
         finally:
             if not was_off and not self.restart and self.control is not None:
-                self.control.light()
+                self.control.orders.light()
         self.push.drop()
         gc.collect()
         return {"committed": what, "crc32": stored}
@@ -260,8 +260,8 @@ class Board:
         """Turn the feeds off, at the pins too, for work during which nobody samples. Whether they were all off."""
         if self.control is None:
             return True
-        was_off = self.control.all_off
-        self.control.turn_all_off()
+        was_off = self.control.orders.all_off
+        self.control.orders.turn_all_off()
         self.write_pins()
         return was_off
 

@@ -13,17 +13,14 @@ from frogboard.guard import Guard
 from frogboard.hand import HandDrive
 from frogboard.inputs import Inputs
 from frogboard.mover import Mover
+from frogboard.orders import Orders
 from frogboard.outputs import ChangeoverOut, Group, LatchingOut, PairOut
 from frogboard.panel import Panel
-from frogboard.reason import Refused
 from frogboard.store import drive_key, remembered
 from frogboard.table import UNKNOWN
 
 if False:
     from typing import Any
-
-TRIM_US = 200
-"""How far a trim may go from the end in the settings."""
 
 
 class Control:
@@ -47,8 +44,8 @@ class Control:
         drives: "list[Any]" = self.drives
         self.mover = Mover(drives, self.feeds, doc["max_moving"], log)
         self.guard = Guard(doc, self.feeds, log)
-        self.panel = Panel(doc["panel"], lamp_lines, self)
-        self.all_off = False
+        self.orders = Orders(doc["drives"], self.mover, self.guard, log)
+        self.panel = Panel(doc["panel"], lamp_lines, self.lines, self.inputs, self.orders)
         self.hand_drives = [d for d in self.drives if isinstance(d, HandDrive)]
         for d, drive in enumerate(self.drives):
             drive.feeds = [f for f in self.feeds if d in f.depends]
@@ -186,73 +183,10 @@ class Control:
         names = self.doc["drives"][d]["settings"]
         return names.index(name) if name in names else -1
 
-    def throw(self, d: int, to: int) -> int:
-        """Queue a move. How many are queued or under way. Raises Refused."""
-        drive = self.drives[d]
-        if not drive.servo:
-            raise Refused(drive.name, "it is moved by hand")
-        self._permit(d, to)
-        self.mover.request(d, to)
-        return self.mover.queued
-
-    def _permit(self, d: int, to: int) -> None:
-        feed = self.mover.forbidden(d)
-        if feed is not None:
-            why = "it has a fault" if feed.fault else "all is off"
-            raise Refused(self.drives[d].name, "%s can't be off nor follow while %s: reset first" % (feed.name, why))
-
-    def trim(self, d: int, setting: int, pulse_us: int) -> None:
-        """Make `pulse_us` the end of a setting and move there. Raises Refused, also while drives move."""
-        drive = self.drives[d]
-        if not drive.servo:
-            raise Refused(drive.name, "it is moved by hand")
-        stated = self.doc["drives"][d]["pulse_us"][setting]
-        if abs(pulse_us - stated) > TRIM_US:
-            raise Refused(drive.name, "more than %d us from the %d us in the settings" % (TRIM_US, stated))
-        if abs(pulse_us - drive.ends[1 - setting]) < 20:
-            raise Refused(drive.name, "the two ends would be the same")
-        if self.mover.busy:
-            raise Refused("", "busy")
-        self._permit(d, setting)
-        drive.ends[setting] = pulse_us
-        self.mover.request(d, setting)
-
-    def turn_all_off(self) -> "tuple[int, int]":
-        """All feeds off until `reset`. (off for certain, held because they have no off)."""
-        if not self.all_off:
-            self.all_off = True
-            self.log.put(events.ALL_OFF)
-        off = 0
-        for feed in self.feeds:
-            feed.all_off = True
-            feed.stir()
-            feed.out.cut()
-            off += 1 if feed.out.has_off else 0
-        return off, len(self.feeds) - off
-
-    def light(self) -> None:
-        """Undo `turn_all_off`, faults apart."""
-        self.all_off = False
-        for feed in self.feeds:
-            feed.all_off = False
-            feed.stir()
-
     def milliamps(self, i: int) -> "int | None":
         """Sensor i's last reading in mA, or None where it does not answer."""
         counts = self.guard.reading[i]
         return None if counts < 0 else counts * self.doc["sensors"][i]["na_per_count"] // 1000000
-
-    def reset(self, i: int = -1) -> int:
-        """Clear faults: of feed i, or of all (and all-off). How many there were."""
-        if i >= 0:
-            return 1 if self.guard.clear(self.feeds[i]) else 0
-        self.all_off = False
-        cleared = 0
-        for feed in self.feeds:
-            feed.all_off = False
-            feed.stir()
-            cleared += 1 if self.guard.clear(feed) else 0
-        return cleared
 
     @property
     def feeds_off(self) -> bool:

@@ -4,13 +4,13 @@ A button is done whole or not at all: where one of its drives may not move now, 
 for `REFUSED_MS` every fault lamp flickers and the status lamp gives three winks.
 """
 
-from frogboard import events
 from frogboard.table import UNKNOWN
 
 if False:
     from typing import Any
 
-    from frogboard.control import Control
+    from frogboard.inputs import Inputs
+    from frogboard.orders import Orders
 
 BLINK_MS = 250
 FLICKER_MS = 60
@@ -20,13 +20,19 @@ REFUSED_MS = 2000
 
 
 class Panel:
-    """Buttons act when pressed; lamps are lines that follow what is known."""
+    """Buttons act when pressed; lamps are lines that follow what is known. `lamp_lines`: their places in `lines`."""
 
-    def __init__(self, spec: "dict[str, Any]", lamp_lines: "list[int]", control: "Control") -> None:
-        self._control = control
+    def __init__(
+        self, spec: "dict[str, Any]", lamp_lines: "list[int]", lines: bytearray, inputs: "Inputs", orders: "Orders"
+    ) -> None:
+        self._inputs = inputs
+        self._orders = orders
+        self._drives = orders.drives
+        self._feeds = orders.feeds
         self._buttons = spec["buttons"]
         self._lamps = spec["lamps"]
-        self._lines = lamp_lines
+        self._lines = lines
+        self._lamp_lines = lamp_lines
         self._blink_ms = 0
         self._blinks = False
         self._refused_ms = 0
@@ -43,7 +49,7 @@ class Panel:
 
     def buttons(self) -> None:
         """Do what the buttons pressed in this tick say."""
-        pressed = self._control.inputs.pressed
+        pressed = self._inputs.pressed
         if not any(pressed):
             return
         for button in self._buttons:
@@ -51,38 +57,28 @@ class Panel:
                 self._do(button)
 
     def _do(self, button: "dict[str, Any]") -> None:
-        control = self._control
         does = button["does"]
         if does == "all_off":
-            control.turn_all_off()
+            self._orders.turn_all_off()
         elif does == "reset":
-            control.reset()
+            self._orders.reset()
             self._refused_ms = 0
         else:
             self._throw(button["moves"], does == "toggle")
 
     def _throw(self, moves: "list[list[int]]", toggle: bool) -> None:
         back = toggle and all(self._there(d, to) for d, to in moves)
-        for d, to in moves:
-            if self._refuses(d, 1 - to if back else to):
+        for d, _ in moves:
+            if self._orders.refuses(d):
                 self._refused_ms = REFUSED_MS
                 return
         for d, to in moves:
-            self._control.throw(d, 1 - to if back else to)
-
-    def _refuses(self, d: int, to: int) -> bool:
-        """Whether drive d must not be thrown to `to` now; if so it is told."""
-        control = self._control
-        feed = control.mover.forbidden(d)
-        if feed is None:
-            return False
-        control.log.put(events.REFUSED, d, control.feeds.index(feed), feed.fault)
-        return True
+            self._orders.throw(d, 1 - to if back else to)
 
     def _there(self, d: int, to: int) -> bool:
         """At the setting, or on the way there."""
-        drive = self._control.drives[d]
-        target = self._control.mover.target[d]
+        drive = self._drives[d]
+        target = self._orders.mover.target[d]
         return (target if target < UNKNOWN else drive.at) == to
 
     def lamps(self, dt_ms: int) -> None:
@@ -99,7 +95,7 @@ class Panel:
             lamp = self._lamps[i]
             shows = lamp["shows"]
             if shows == "all_off":
-                state = 1 if self._control.all_off else 0
+                state = 1 if self._orders.all_off else 0
             elif shows != "fault":
                 state = self._set(lamp["moves"])
             elif self._refused_ms > 0:
@@ -107,14 +103,14 @@ class Panel:
             else:
                 state = 2 if self._fault(lamp["feed"]) else 0
             blinks = blinks or state == 2
-            self._control.lines[self._lines[i]] = on if state == 2 else state
+            self._lines[self._lamp_lines[i]] = on if state == 2 else state
         self._blinks = blinks
 
     def _fault(self, f: int) -> bool:
         """Whether feed f has a fault; -1: whether any has."""
         if f >= 0:
-            return self._control.feeds[f].fault != 0
-        for feed in self._control.feeds:
+            return self._feeds[f].fault != 0
+        for feed in self._feeds:
             if feed.fault:
                 return True
         return False
@@ -123,7 +119,7 @@ class Panel:
         """1: all known to be there; 2: all there or on the way there; 0: not."""
         state = 1
         for move in moves:
-            drive = self._control.drives[move[0]]
+            drive = self._drives[move[0]]
             if drive.at == move[1] and drive.to == UNKNOWN:
                 continue
             if drive.to != move[1]:

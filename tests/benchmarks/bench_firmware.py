@@ -92,7 +92,7 @@ def memory(count):
     loop, _ = case_loop.loop_of(case_steady.sixteen())
     case_loop.settled(loop)
     for d in range(count):
-        loop.control.throw(d, 1)
+        loop.control.orders.throw(d, 1)
     case_loop.ticks(loop, 60)
     while len(loop.board.log):
         loop.board.log.take()

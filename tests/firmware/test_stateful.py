@@ -87,7 +87,7 @@ class Railway(RuleBasedStateMachine):
 
     @rule(drive=st.integers(0, 2), to=st.integers(0, 1))
     def throw(self, drive: int, to: int) -> None:
-        self.world.control.throw(drive, to)
+        self.world.control.orders.throw(drive, to)
 
     @rule()
     def flash_fails(self) -> None:
@@ -105,11 +105,11 @@ class Railway(RuleBasedStateMachine):
 
     @rule()
     def all_off(self) -> None:
-        self.world.control.turn_all_off()
+        self.world.control.orders.turn_all_off()
 
     @rule()
     def reset(self) -> None:
-        self.world.control.reset()
+        self.world.control.orders.reset()
 
     @precondition(lambda self: hasattr(self, "world"))
     @rule()

@@ -77,7 +77,7 @@ def test_a_throw_over_the_chips():
     assert [pca.pulse_us(n) for n in range(16)] == [0] * 16, "no pulse at power-up"
     rig.run(200)
     assert mcp.driven() == {3: 1, 12: 0} and rig.board.out[9] == 1
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     seen = []
     while not rig.control.idle:
         rig.tick()
@@ -137,7 +137,7 @@ def test_a_servo_chip_that_fails_in_a_move_leaves_the_drive_unknown_and_the_feed
     pca = chips[(0, 0x40)]
     rig = started(on_chips(), chips)
     rig.run(200)
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.run(300)
     assert 1000 < rig.control.drives[0].pulse_us < 2000
     pca.answers = False
@@ -148,7 +148,7 @@ def test_a_servo_chip_that_fails_in_a_move_leaves_the_drive_unknown_and_the_feed
     pca.power_up()
     pca.answers = True
     rig.run(1500)
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.until_idle()
     assert rig.control.drives[0].at == 1 and rig.control.feeds[0].out.told == A
 
@@ -254,7 +254,7 @@ def forgetful(moment_ms):
     chips = both()
     rig = started(on_chips(), chips)
     rig.run(200)
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.run(moment_ms)
     chips[(0, 0x40)].power_up()
     return rig, chips[(0, 0x40)]
@@ -334,7 +334,7 @@ def test_a_hardware_trip_clears_the_pins_within_the_interrupt():
     rig.board.set(20, 1)
     rig.run(5000)
     assert rig.board.out[17] == 0 and rig.control.feeds[0].latched
-    rig.control.reset()
+    rig.control.orders.reset()
     rig.run(200)
     assert rig.board.out[17] == 1
 
@@ -375,7 +375,7 @@ def test_a_trip_of_a_changeover_behind_an_enable_is_told_and_bounded():
     assert closed == 3 and rig.control.feeds[0].latched and rig.board.out[9] == 0
     assert len([e for e in rig.seen if e[2] == events.TRIP]) == 3
     assert len([e for e in rig.seen if e[2] == events.FAULT]) == 1
-    rig.control.reset()
+    rig.control.orders.reset()
     rig.run(200)
     assert rig.board.out[9] == 1 and rig.control.feeds[0].out.told == 2
 

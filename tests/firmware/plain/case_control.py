@@ -31,7 +31,7 @@ def test_known_positions_bring_the_feeds_on_and_move_nothing():
 def test_a_throw_goes_off_before_it_moves_and_on_after_it_arrived():
     rig = ready(simple())
     rig.run(200)
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     off_ms = first_move_ms = arrived_ms = on_ms = None
     drive = rig.control.drives[0]
     for _ in range(400):
@@ -58,7 +58,7 @@ def test_a_throw_goes_off_before_it_moves_and_on_after_it_arrived():
 def test_bonded_blades_change_over_in_mid_travel():
     rig = ready(document([servo()], [pair("T1.F", 16, 17, follow(0), middle_moves(0))]))
     rig.run(200)
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     seen = {}
     for _ in range(400):
         rig.tick()
@@ -71,10 +71,10 @@ def test_bonded_blades_change_over_in_mid_travel():
 def test_thrown_back_in_mid_travel_the_feed_stays_off_until_it_is_home():
     rig = ready(simple())
     rig.run(200)
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.run(350)
     assert rig.leg(0) == OFF and 1000 < rig.control.drives[0].pulse_us < 2000
-    rig.control.throw(0, 0)
+    rig.control.orders.throw(0, 0)
     while rig.control.drives[0].phase:
         assert rig.leg(0) != A
         if rig.control.drives[0].pulse_us != 1000:
@@ -88,7 +88,7 @@ def test_the_supply_budget_holds():
     rig = ready(simple(5))
     rig.run(100)
     for d in range(5):
-        rig.control.throw(d, 1)
+        rig.control.orders.throw(d, 1)
     most = 0
     while not rig.control.idle:
         rig.tick()
@@ -102,7 +102,7 @@ def test_the_supply_budget_holds():
 def test_unknown_drives_go_one_at_a_time_with_their_feeds_off():
     rig = Rig(simple(3))
     for d in range(3):
-        rig.control.throw(d, 1)
+        rig.control.orders.throw(d, 1)
     while not rig.control.idle:
         rig.tick()
         jumping = [d for d in range(3) if rig.control.drives[d].phase == 5]
@@ -116,7 +116,7 @@ def test_flash_that_does_not_work_moves_nothing():
     rig = ready(simple())
     rig.flash_works = False
     rig.run(100)
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.run(1000)
     assert rig.control.drives[0].at == 0 and rig.leg(0) == B
     assert kinds(rig, events.UNSAVED)
@@ -149,13 +149,13 @@ def test_a_hand_thrown_turnout_is_off_as_soon_as_its_contact_is_lost():
 def test_all_off_holds_until_reset():
     rig = ready(simple(2))
     rig.run(100)
-    assert rig.control.turn_all_off() == (2, 0)
+    assert rig.control.orders.turn_all_off() == (2, 0)
     rig.run(100)
     assert not any(rig.control.lines)
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.until_idle()
     assert not any(rig.control.lines)
-    rig.control.reset()
+    rig.control.orders.reset()
     rig.run(100)
     assert [rig.leg(0), rig.leg(1)] == [A, B]
 
@@ -171,14 +171,14 @@ def test_a_feed_that_another_drive_decides_stays_on_through_a_throw():
         [pair("X.F", 16, 17, rows, strict_moves(0) + strict_moves(1))],
     )
     rig = ready(doc)
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.until_idle()
     assert rig.leg(0) == B
-    rig.control.throw(1, 1)
+    rig.control.orders.throw(1, 1)
     while not rig.control.idle:
         rig.tick()
         assert rig.leg(0) == B
-    rig.control.throw(0, 0)
+    rig.control.orders.throw(0, 0)
     dark = 0
     while not rig.control.idle:
         rig.tick()
@@ -192,7 +192,7 @@ def test_nothing_is_idle_that_still_has_to_happen():
         slow, fast = ready(simple(2), setting), ready(simple(2), setting)
         for rig in (slow, fast):
             rig.until_idle()
-            rig.control.throw(0, 1 - setting)
+            rig.control.orders.throw(0, 1 - setting)
             rig.until_idle()
         slow.run(5000)
         fast.tick(5000)
@@ -205,11 +205,11 @@ def test_trim_moves_there_and_the_windows_go_with_it():
     for pulse in (900, 1100):
         rig = ready(simple())
         rig.run(100)
-        rig.control.trim(0, 0, pulse)
+        rig.control.orders.trim(0, 0, pulse)
         rig.until_idle()
         assert rig.control.drives[0].pulse_us == pulse and rig.leg(0) == B
         assert rig.control.trims() == [(0, 0, pulse)]
-        rig.control.throw(0, 1)
+        rig.control.orders.throw(0, 1)
         while rig.control.drives[0].pulse_us == pulse:
             rig.tick()
         assert rig.leg(0) == OFF

@@ -30,7 +30,7 @@ def fail(world):
 
 
 def throw(d, to):
-    return ("throw %d to %d," % (d, to), lambda world: world.control.throw(d, to))
+    return ("throw %d to %d," % (d, to), lambda world: world.control.orders.throw(d, to))
 
 
 def settle(world):
@@ -50,8 +50,8 @@ COMMON = [
     ("power cut,", lambda world: world.cut()),
 ]
 OFF_AND_RESET = [
-    ("all off,", lambda world: world.control.turn_all_off()),
-    ("reset,", lambda world: world.control.reset()),
+    ("all off,", lambda world: world.control.orders.turn_all_off()),
+    ("reset,", lambda world: world.control.orders.reset()),
 ]
 STRIKE = [("trip,", lambda world: world.strike(0))]
 

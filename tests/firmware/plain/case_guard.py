@@ -54,7 +54,7 @@ def test_retries_are_bounded_and_the_cause_is_told():
     trips = [e for e in rig.seen if e[2] == events.TRIP]
     assert [e[5] for e in trips] == [1, 2, 3] and all(e[4] == 0 for e in trips)
     assert len([e for e in rig.seen if e[2] == events.FAULT]) == 1
-    assert rig.control.reset(0) == 1
+    assert rig.control.orders.reset(0) == 1
     amps(rig, 0, 200)
     assert rig.leg(0) == B
 
@@ -85,7 +85,7 @@ def test_try_other_flips_once_first():
     rig.control.guard.reading[0] = 0
     rig.run(100)
     assert rig.leg(0) == A and not rig.control.feeds[0].latched, "on the other side, by the dead time"
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.until_idle()
     assert rig.leg(0) == A, "a new setting: what its table says"
     amps(rig, 0, 11000)
@@ -105,7 +105,7 @@ def test_bare_outputs_stay_on_a_trip():
         assert told == B
         amps(rig, 3000, 500)
         assert rig.control.feeds[0].out.told == B and rig.control.feeds[0].latched
-        assert rig.control.turn_all_off() == (0, 1)
+        assert rig.control.orders.turn_all_off() == (0, 1)
         rig.run(200)
         assert rig.control.feeds[0].out.told == B
 
@@ -118,13 +118,13 @@ def test_turned_round_and_turned_off_just_after_it_came_on_a_drive_waits_for_the
         feed = changeover("F", 16, "A", follow(0), strict_moves(0), enable=0)
         rig = ready(document([servo()], [feed], groups=[group], trips=trips))
         out, drive = rig.control.feeds[0].out, rig.control.drives[0]
-        rig.control.throw(0, 1)
+        rig.control.orders.throw(0, 1)
         while not (out.told == A and rig.control.mover.busy):
             rig.tick()
         assert drive.phase == 4, "on again while the servo settles"
-        rig.control.throw(0, 0)
+        rig.control.orders.throw(0, 0)
         if cut == "all off":
-            rig.control.turn_all_off()
+            rig.control.orders.turn_all_off()
         else:
             rig.control.guard.tripped[0] = 1
         off_ms = rig.ms
@@ -138,7 +138,7 @@ def test_after_a_reset_nothing_is_idle_until_the_feed_is_on_again():
     amps(rig, 3000, 100)
     amps(rig, 0, 5000)
     assert rig.control.feeds[0].latched and rig.control.idle
-    rig.control.reset()
+    rig.control.orders.reset()
     assert not rig.control.idle, "before the first step as well"
     rig.until_idle(500)
     assert rig.leg(0) == B
@@ -148,7 +148,7 @@ def test_a_latching_output_is_pulsed_once_and_left_alone():
     rig = Rig(document([servo()], [latching("F", 16, 17, follow(0), stretch_moves(0))]))
     rig.run(300)
     assert not any(rig.control.lines), "no pulse while nothing is known"
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     pulses = 0
     was = 0
     for _ in range(600):
@@ -177,7 +177,7 @@ def test_a_group_opens_for_one_and_closes_when_all_are_right():
     )
     rig = ready(doc)
     assert [f.out.told for f in rig.control.feeds] == [B, A]
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     moved = False
     while not rig.control.idle:
         rig.tick()

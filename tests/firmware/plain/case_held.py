@@ -50,7 +50,7 @@ def freeze(rig, how):
     if how == "trip":
         rig.control.guard.tripped[0] = 1
     else:
-        rig.control.turn_all_off()
+        rig.control.orders.turn_all_off()
     rig.run(100)
 
 
@@ -68,12 +68,12 @@ def test_a_tripped_output_with_bonded_blades_stays_at_the_trip_and_follows_the_n
         freeze(rig, how)
         assert rig.control.feeds[0].out.told == B, "never moves on a trip"
         for to in (1, 0, 1, 0, 1):
-            rig.control.throw(0, to)
-            rig.control.throw(1, to)
+            rig.control.orders.throw(0, to)
+            rig.control.orders.throw(1, to)
             rig.until_idle(5000)
             assert at(rig) == [to, to], "%s resting at %s, %s, %s" % (kind, rest, how, moves)
             assert rig.control.feeds[0].out.told == (A if to else B), "stands against what is known"
-        rig.control.reset()
+        rig.control.orders.reset()
         rig.until_idle(1000)
         assert rig.control.feeds[0].out.told == A
 
@@ -82,25 +82,25 @@ def test_a_held_output_with_blades_that_touch_refuses_the_throw_and_says_why():
     for kind, rest, how, moves in held((middle_moves(0, off=0.5, on=0.5), stretch_moves(0))):
         rig = beside(kind, rest, moves, False)
         freeze(rig, how)
-        for ask in (lambda c: c.throw(0, 1), lambda c: c.throw(0, 0), lambda c: c.trim(0, 0, 1050)):
+        for ask in (lambda o: o.throw(0, 1), lambda o: o.throw(0, 0), lambda o: o.trim(0, 0, 1050)):
             try:
-                ask(rig.control)
+                ask(rig.control.orders)
                 raise AssertionError("not refused")
             except Refused as refused:
                 assert refused.path == "D1" and "T1.F" in refused.reason and "reset" in refused.reason
         assert rig.control.drives[0].ends[0] == 1000
-        rig.control.throw(1, 1)
+        rig.control.orders.throw(1, 1)
         rig.until_idle(3000)
         assert at(rig) == [0, 1] and rig.control.feeds[0].out.told == B
-        rig.control.reset()
-        rig.control.throw(0, 1)
+        rig.control.orders.reset()
+        rig.control.orders.throw(0, 1)
         rig.until_idle(3000)
         assert at(rig) == [1, 1] and rig.control.feeds[0].out.told == A
 
 
 def test_held_while_the_throw_waits_in_the_queue_it_is_given_up_and_told():
     rig = beside("changeover", "A", stretch_moves(0), False)
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.control.guard.tripped[0] = 1
     rig.run(LONGEST_WAIT_MS - 200)
     assert rig.control.mover.busy and rig.control.drives[0].pulse_us == 1000
@@ -108,8 +108,8 @@ def test_held_while_the_throw_waits_in_the_queue_it_is_given_up_and_told():
     assert rig.control.drives[0].pulse_us == 1000 and at(rig) == [UNKNOWN, 0]
     assert [e[3] for e in rig.seen if e[2] == events.LOST] == [0]
     assert not [e for e in rig.seen if e[2] == events.MOVE]
-    rig.control.reset()
-    rig.control.throw(0, 1)
+    rig.control.orders.reset()
+    rig.control.orders.throw(0, 1)
     rig.until_idle(3000)
     assert at(rig) == [1, 0] and rig.control.feeds[0].out.told == A
 
@@ -119,11 +119,11 @@ def test_no_wait_is_without_an_end():
     for turned in (False, True):
         rig = ready(document([servo()], [pair("F", 16, 17, follow(0), strict_moves(0))]))
         if turned:
-            rig.control.throw(0, 1)
+            rig.control.orders.throw(0, 1)
             rig.run(300)
             assert 1000 < rig.control.drives[0].pulse_us < 2000
         rig.control.feeds[0].clear = lambda k, to: False
-        rig.control.throw(0, 0 if turned else 1)
+        rig.control.orders.throw(0, 0 if turned else 1)
         rig.until_idle(LONGEST_WAIT_MS + 500)
         assert at(rig) == [UNKNOWN] and rig.leg(0) == OFF
         assert [e[3] for e in rig.seen if e[2] == events.LOST] == [0]
@@ -157,7 +157,7 @@ def flipped():
 
 def test_a_flipped_feed_stays_on_through_a_throw_that_its_table_ignores():
     rig = flipped()
-    rig.control.throw(1, 1)
+    rig.control.orders.throw(1, 1)
     while not rig.control.idle:
         assert rig.ms < 30000, "does not come to rest"
         rig.tick()
@@ -167,7 +167,7 @@ def test_a_flipped_feed_stays_on_through_a_throw_that_its_table_ignores():
 
 def test_a_flipped_feed_goes_off_before_a_drive_that_matters_moves():
     rig = flipped()
-    rig.control.throw(2, 1)
+    rig.control.orders.throw(2, 1)
     off_ms = None
     while rig.control.drives[2].pulse_us == 1000:
         rig.tick()
@@ -206,13 +206,13 @@ def test_turned_round_before_the_off_point_nothing_changes_over():
         for feed in every_kind(moves):
             rig = slow(feed)
             for _ in range(3):
-                rig.control.throw(0, 1)
+                rig.control.orders.throw(0, 1)
                 assert told_through(rig, 400) == [B]
                 assert 1000 < rig.control.drives[0].pulse_us < 1400
-                rig.control.throw(0, 0)
+                rig.control.orders.throw(0, 0)
                 assert told_through(rig, 100) == [B]
             assert told_through(rig, 3000) == [B] and at(rig) == [0] and rig.control.idle
-            rig.control.throw(0, 1)
+            rig.control.orders.throw(0, 1)
             assert told_through(rig, 5000)[-1] == A and at(rig) == [1]
 
 
@@ -221,12 +221,12 @@ def test_turned_round_after_the_off_point_it_is_off_or_held_until_it_is_back():
         for feed in every_kind(moves):
             rig = slow(feed)
             has_off = rig.control.feeds[0].out.has_off
-            rig.control.throw(0, 1)
+            rig.control.orders.throw(0, 1)
             while rig.control.drives[0].pulse_us < 1430:
                 rig.tick()
             rig.run(20)
             assert rig.control.feeds[0].out.told == (OFF if has_off else B)
-            rig.control.throw(0, 0)
+            rig.control.orders.throw(0, 0)
             assert told_through(rig, 5000) == ([OFF, B] if has_off else [B]) and at(rig) == [0]
 
 
@@ -234,7 +234,7 @@ def test_a_bare_output_changes_over_once_a_throw_and_not_before_its_on_point():
     for moves, pulse_us in ((middle_moves(0), 1600), (stretch_moves(0, lag_ms=200), 1400)):
         for kind, rest in BARE:
             rig = slow(bare(kind, rest, moves, False))
-            rig.control.throw(0, 1)
+            rig.control.orders.throw(0, 1)
             while rig.control.feeds[0].out.told == B:
                 rig.tick()
             assert rig.control.drives[0].pulse_us >= pulse_us
@@ -247,7 +247,7 @@ def test_a_bare_output_stays_where_it_is_when_the_position_is_lost():
             rig = ready(document([servo("D1", 0)], [bare("changeover", rest, middle_moves(0), True)]), setting)
             told = rig.control.feeds[0].out.told
             assert told == (B, A)[setting]
-            rig.control.throw(0, setting)
+            rig.control.orders.throw(0, setting)
             while rig.control.drives[0].phase < MOVE:
                 rig.tick()
             rig.control.drives[0].stall()
@@ -258,14 +258,14 @@ def test_a_bare_output_stays_where_it_is_when_the_position_is_lost():
 def test_released_where_the_table_has_no_row_for_what_is_known():
     rig = ready(document([servo()], [changeover("F", 16, "A", follow(0)[:1], middle_moves(0))]))
     assert rig.control.feeds[0].out.told == B
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.until_idle()
     assert rig.control.feeds[0].out.told == A, "at rest"
 
 
 def test_trimmed_past_its_off_point_a_feed_does_not_count_as_having_stayed():
     rig = ready(document([servo("D1", 0, (1000, 2000))], [pair("F", 16, 17, follow(0), middle_moves(0, off=0.1))]))
-    rig.control.trim(0, 0, 1150)
+    rig.control.orders.trim(0, 0, 1150)
     assert told_through(rig, 3000) == [B] and at(rig) == [0]
-    rig.control.throw(0, 0)
+    rig.control.orders.throw(0, 0)
     assert OFF in told_through(rig, 3000) and rig.leg(0) == B

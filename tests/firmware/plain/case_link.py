@@ -409,7 +409,7 @@ def test_a_laptop_that_does_not_read_stops_nothing():
         bench.port.incoming += frame.pack({"jsonrpc": "2.0", "id": i, "method": "hello"})
     control = bench.board.control
     for i in range(40):
-        control.throw(0, i % 2)
+        control.orders.throw(0, i % 2)
         bench.run(3000)
         assert control.drives[0].at == i % 2
     assert len(bench.board.log) == 64 and bench.board.log.dropped > 50

@@ -129,7 +129,7 @@ def test_a_tick_of_the_whole_loop_takes_no_memory():
         taking_nothing(loop, 100)
         assert loop.watchdog.fed == fed + 100
     for d in range(16):
-        loop.control.throw(d, 1)
+        loop.control.orders.throw(d, 1)
     ticks(loop, 60)
     while len(loop.board.log):
         loop.board.log.take()
@@ -146,7 +146,7 @@ def test_the_lock_sees_memory_that_is_taken():
     loop, _ = loop_of(simple())
     settled(loop)
     loop.control.log.put = lambda *_: bytearray(100)
-    loop.control.throw(0, 1)
+    loop.control.orders.throw(0, 1)
     try:
         taking_nothing(loop, 20)
     except MemoryError:
@@ -196,7 +196,7 @@ def test_at_rest_the_time_left_is_the_links_and_with_a_drive_in_motion_a_tick_ta
     settled(loop)
     begin(loop.port, 4800)
     ticks(loop, 10)
-    loop.control.throw(0, 1)
+    loop.control.orders.throw(0, 1)
     ticks(loop, 20)
     assert loop.control.mover.moving == 1 and loop.board.push.what == "layout"
     chunk(loop.port, 0)

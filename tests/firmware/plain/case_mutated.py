@@ -153,13 +153,13 @@ def harmless(text):
     for to in (0, 1):
         for d in range(len(control.drives)):
             try:
-                control.throw(d, to)
+                control.orders.throw(d, to)
             except Refused:
                 assert not control.drives[d].servo
         for _ in range(25):
             rig.tick()
             assert control.mover.moving <= doc["max_moving"]
-    control.turn_all_off()
+    control.orders.turn_all_off()
     for _ in range(3):
         rig.tick()
     for f, feed in enumerate(control.feeds):

@@ -87,10 +87,10 @@ def test_a_button_held_at_power_up_is_no_press():
 def test_all_off_and_reset():
     rig = ready()
     press(rig, 2)
-    assert rig.control.all_off and not any(rig.control.lines[:6])
+    assert rig.control.orders.all_off and not any(rig.control.lines[:6])
     assert lamps(rig)[2] == 1
     press(rig, 3)
-    assert not rig.control.all_off and lamps(rig)[2] == 0
+    assert not rig.control.orders.all_off and lamps(rig)[2] == 0
     rig.run(200)
     assert [rig.leg(f) for f in range(3)] == [2, 2, 2]
 
@@ -98,7 +98,7 @@ def test_all_off_and_reset():
 def test_lamps_show_position_movement_and_fault():
     rig = ready()
     assert lamps(rig) == [0, 0, 0]
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.run(50)
     seen = set()
     while rig.control.drives[0].phase:
@@ -142,7 +142,7 @@ def test_a_stall_makes_the_drive_unknown_and_keeps_its_feed_off():
     doc["panel"]["lamps"] = []
     rig = Rig(doc, Rig(doc).known(0))
     rig.run(500)
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.run(250)
     rig.control.guard.reading[0] = 2000
     rig.run(100)
@@ -150,7 +150,7 @@ def test_a_stall_makes_the_drive_unknown_and_keeps_its_feed_off():
     rig.until_idle()
     assert rig.control.drives[0].at == UNKNOWN and rig.leg(0) == 0
     assert [e for e in rig.seen if e[2] == events.STALL] and [e for e in rig.seen if e[2] == events.LOST]
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     rig.until_idle()
     assert rig.control.drives[0].at == 1 and rig.leg(0) == 1, "thrown once more, undisturbed"
 

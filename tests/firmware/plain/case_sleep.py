@@ -48,15 +48,15 @@ def act(rig, random):
     d, to = random.below(4), random.below(2)
     if what < 12:
         if control.mover.forbidden(d) is None:
-            control.throw(d, to)
+            control.orders.throw(d, to)
     elif what == 12:
         control.guard.tripped[0] = 1
     elif what == 13:
-        control.turn_all_off()
+        control.orders.turn_all_off()
     elif what == 14:
-        control.reset()
+        control.orders.reset()
     elif what == 15:
-        control.reset(random.below(7))
+        control.orders.reset(random.below(7))
     elif what < 20:
         control.inputs.raw[d & 1] = to
     elif what == 20:
@@ -100,7 +100,7 @@ def test_asleep_in_mid_travel_and_awake_at_its_point():
     rig.run(500)
     feed, drive = rig.control.feeds[0], rig.control.drives[0]
     assert not feed.active
-    rig.control.throw(0, 1)
+    rig.control.orders.throw(0, 1)
     asleep = []
     while not rig.control.idle:
         assert rig.ms < 5000, "does not come to rest"

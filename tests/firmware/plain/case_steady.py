@@ -59,7 +59,7 @@ def moving(count=16):
         rig.tick()
         hardware.write()
     for d in range(count):
-        rig.control.throw(d, 1)
+        rig.control.orders.throw(d, 1)
     for _ in range(60):
         hardware.read()
         rig.tick()

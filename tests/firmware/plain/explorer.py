@@ -267,7 +267,7 @@ def _lookup(rows, settings):
 
 
 def _parts(control):
-    found = [control, control.mover, control.guard, control.inputs]
+    found = [control, control.orders, control.mover, control.guard, control.inputs]
     found += control.drives + control.feeds + [f.out for f in control.feeds] + control.groups
     return found
 
