@@ -48,7 +48,7 @@ class Control:
         self.panel = Panel(doc["panel"], lamp_lines, self.lines, self.inputs, self.orders)
         self.hand_drives = [d for d in self.drives if isinstance(d, HandDrive)]
         for d, drive in enumerate(self.drives):
-            drive.feeds = [f for f in self.feeds if d in f.depends]
+            drive.sleepers = [f for f in self.feeds if d in f.depends]
 
     def _claim(self, ref: "dict[str, Any]") -> int:
         self.line_refs.append(ref)
@@ -116,9 +116,7 @@ class Control:
         if self.inputs.changed:
             self._tell_inputs()
         for hand in self.hand_drives:
-            if hand.follow(self.inputs):
-                for feed in hand.feeds:
-                    feed.stir()
+            hand.follow(self.inputs)
         self.panel.buttons()
         self.guard.step(dt_ms)
         self.mover.step(dt_ms)

@@ -9,7 +9,7 @@ from frogboard.table import UNKNOWN
 if False:
     from typing import Any
 
-    from frogboard.feed import Feed
+    from frogboard.sleeper import Sleeper
 
 REST = 0
 WAIT = 1
@@ -54,10 +54,10 @@ class Drive:
         self.rising = True
         """Whether the pulse of the move under way gets longer."""
         self.called = False
-        """A feed sleeps until the pulse has reached `call_us`, or is not eased any more."""
+        """A sleeper sleeps until the pulse has reached `call_us`, or is not eased any more."""
         self.call_us = 0
-        self.feeds: "list[Feed]" = []
-        """The feeds that depend on it."""
+        self.sleepers: "list[Sleeper]" = []
+        """Its feeds: those that rely on where it is."""
         self.stalled = False
         """The servo's current says that it may be stuck."""
         self.disturbed = False
@@ -90,18 +90,18 @@ class Drive:
         self._done_ms = 0
 
     def call_at(self, point_us: int) -> None:
-        """Wake the feeds where the pulse reaches this point, if it is the first of those asked for."""
+        """Wake the sleepers where the pulse reaches this point, if it is the first of those asked for."""
         if not self.called or (point_us < self.call_us if self.rising else point_us > self.call_us):
             self.call_us = point_us
         self.called = True
 
     def call(self) -> None:
-        """Wake the feeds, if a point asked for has been reached."""
+        """Wake the sleepers, if a point asked for has been reached."""
         if self.phase == MOVE and (self.pulse_us < self.call_us if self.rising else self.pulse_us > self.call_us):
             return
         self.called = False
-        for feed in self.feeds:
-            feed.active = True
+        for sleeper in self.sleepers:
+            sleeper.active = True
 
     def stall(self) -> None:
         """The servo may be stuck."""
@@ -118,8 +118,8 @@ class Drive:
 
     def _doubt(self) -> None:
         self.doubtful = True
-        for feed in self.feeds:
-            feed.stir()
+        for sleeper in self.sleepers:
+            sleeper.stir()
 
     def step(self, dt_ms: int, clear: bool) -> None:
         """`dt_ms` have passed. `clear`: every feed that must be off before the first step is off for certain."""

@@ -11,6 +11,7 @@ import array
 
 from frogboard.drive import FRAME_MS, MOVE, SETTLE
 from frogboard.outputs import ChangeoverOut, LatchingOut, PairOut
+from frogboard.sleeper import Sleeper
 from frogboard.table import OFF, UNKNOWN, A, B, build
 
 if False:
@@ -29,7 +30,7 @@ CHIP = 3
 FAULTS = ("", "trip", "sensor", "chip")
 
 
-class Feed:
+class Feed(Sleeper):
     """A feed with its output. `want` is what the table says, `fault` why it is kept off all the same."""
 
     def __init__(
@@ -40,6 +41,7 @@ class Feed:
         out: "PairOut | ChangeoverOut | LatchingOut",
         slack_ms: int,
     ) -> None:
+        super().__init__()
         self.name = spec["name"]
         self.out = out
         self.depends = depends
@@ -50,10 +52,6 @@ class Feed:
         self.trips = 0
         self.flipped = False
         self.all_off = False
-        self.active = True
-        """False: it sleeps, since nothing would change. Whoever changes something stirs it."""
-        self.due = True
-        """The output is to be told anew, or to be looked at at least."""
         self.going = True
         """With the next tick something may change by time alone, or where a drive that does not ease is."""
         self.retry_ms = 0
@@ -90,11 +88,6 @@ class Feed:
             self._lag_ms[at] = move["on_lag_ms"] + spare
             out.long_ms = max(out.long_ms, self._lead_ms[at])
         self.want = self._say()
-
-    def stir(self) -> None:
-        """Something has changed: no sleep before it has been dealt with."""
-        self.active = True
-        self.due = True
 
     def wake(self) -> None:
         """Drives whose positions are known from before the reset: rely on them from now on."""

@@ -9,8 +9,8 @@ from frogboard.table import UNKNOWN
 if False:
     from typing import Any
 
-    from frogboard.feed import Feed
     from frogboard.inputs import Inputs
+    from frogboard.sleeper import Sleeper
 
 
 class HandDrive:
@@ -27,15 +27,15 @@ class HandDrive:
         self.pulse_us = 0
         self.out_us = 0
         self.stalled = self.doubtful = False
-        self.feeds: "list[Feed]" = []
+        self.sleepers: "list[Sleeper]" = []
         self._zero = spec["contacts"][0]
         self._one = spec["contacts"][1]
 
     def call_at(self, point_us: int) -> None:
-        """Its feeds are woken by `follow`."""
+        """Its sleepers are stirred by `follow`."""
 
-    def follow(self, inputs: "Inputs") -> bool:
-        """Look at the contacts: raw for losing, debounced for gaining. Whether anything changed."""
+    def follow(self, inputs: "Inputs") -> None:
+        """Look at the contacts: raw for losing, debounced for gaining."""
         was = self.at
         if self._one < 0:
             self.at = _single(inputs, self._zero, 0)
@@ -49,7 +49,9 @@ class HandDrive:
                 self.at = 1
             else:
                 self.at = UNKNOWN
-        return self.at != was
+        if self.at != was:
+            for sleeper in self.sleepers:
+                sleeper.stir()
 
 
 def _single(inputs: "Inputs", contact: int, setting: int) -> int:
