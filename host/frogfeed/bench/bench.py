@@ -29,6 +29,7 @@ from frogfeed.bench.firmware import make_image, put_firmware
 from frogfeed.bench.process import EXIT_RESET, Child, interpreter, wait_at
 from frogfeed.bench.railway import Railway
 from frogfeed.bench.serial_side import VirtualSerial
+from frogfeed.bench.shapes import Boot, Scenario, WorldState
 from frogfeed.bench.slot import Slot
 from frogfeed.bench.terminal import Terminal
 
@@ -59,7 +60,7 @@ class Bench(Controls):
 
     def __init__(
         self,
-        scenario: Mapping[str, Any],
+        scenario: Scenario,
         *,
         virtual: bool = True,
         firmware: Path | None = None,
@@ -71,7 +72,7 @@ class Bench(Controls):
         served_prompt: bool = False,
         with_firmware: bool = True,
     ) -> None:
-        self.scenario = {**scenario, "real": not virtual}
+        self.scenario: Scenario = {**scenario, "real": not virtual}
         self.virtual = virtual
         self._command, self.interpreter = interpreter(python)
         self._on_event = on_event
@@ -163,7 +164,7 @@ class Bench(Controls):
         causes = {"power": 1, "brown-out": 1, "reset": 3, "watchdog": 3, "soft": 5, "bootloader": 3}
         slot.lives += 1
         self._told_ma = {}
-        boot = {
+        boot: Boot = {
             "now": slot.now_us,
             "cause": causes.get(cause, 2),
             "unique": f"{self.scenario['seed'] & 0xFFFFFFFF:08x}{slot.index:08x}",
@@ -314,8 +315,9 @@ class Bench(Controls):
 
     def _restart(self, slot: Slot, child: Child, ended: Mapping[str, Any]) -> None:
         if "state" in ended:
-            slot.state = dict(ended["state"])
-            slot.now_us = int(slot.state["now"])
+            state: WorldState = ended["state"]
+            slot.state = state
+            slot.now_us = state["now"]
             cause = str(ended["end"])
         else:
             code = child.wait_end()

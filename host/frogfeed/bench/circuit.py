@@ -9,6 +9,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from frogfeed.bench.shapes import DriveSpec, RailsSpec, Term
+
 
 class _Union:
     def __init__(self) -> None:
@@ -30,7 +32,7 @@ class _Union:
 class Circuit:
     """The contracted network. `spec` is what `sim.physics.rails.Rails` reads; `class_of` maps a rail or wire."""
 
-    spec: dict[str, Any]
+    spec: RailsSpec
     class_of: Mapping[str, int]
 
     def joined(self, a: str, b: str) -> bool:
@@ -81,15 +83,17 @@ def build_circuit(
     conflict = [[int(_conflict(wires, friendly, members[a], members[b])) for b in range(nw)] for a in range(nw)]
     power = [[int(_powers(wires, friendly, members[a], members[b])) for b in range(nw)] for a in range(nw)]
 
-    drives = [{"name": d, "settings": list(s), "settle_us": settle_us.get(d, 0)} for d, s in netlist["drives"].items()]
+    drives: list[DriveSpec] = [
+        {"name": d, "settings": list(s), "settle_us": settle_us.get(d, 0)} for d, s in netlist["drives"].items()
+    ]
     number = {d: (i, list(s)) for i, (d, s) in enumerate(netlist["drives"].items())}
-    edges: list[list[Any]] = []
-    contacts: list[list[Any]] = []
+    edges: list[tuple[int, int, str]] = []
+    contacts: list[tuple[int, list[Term]]] = []
     for contact in netlist["contacts"]:
         a, b = contact["between"]
         if class_of[a] != class_of[b]:
-            contacts.append([len(edges), _when(contact["when"], number)])
-            edges.append([class_of[a], class_of[b], f"{a} touches {b}"])
+            contacts.append((len(edges), _when(contact["when"], number)))
+            edges.append((class_of[a], class_of[b], f"{a} touches {b}"))
     outputs: dict[str, dict[str, list[int]]] = {}
     for switched in netlist["switched"]:
         sides = outputs.setdefault(switched["output"], {"A": [], "B": []})
@@ -99,8 +103,8 @@ def build_circuit(
             if wire is None or class_of[wire] == class_of[switched["rail"]]:
                 continue
             sides[side].append(len(edges))
-            edges.append([class_of[wire], class_of[switched["rail"]], f"{switched['output']} leg {side}"])
-    spec = {
+            edges.append((class_of[wire], class_of[switched["rail"]], f"{switched['output']} leg {side}"))
+    spec: RailsSpec = {
         "wires": list(wires),
         "nw": nw,
         "names": names,
@@ -116,15 +120,13 @@ def build_circuit(
     return Circuit(spec, class_of)
 
 
-def when_terms(alternatives: Iterable[Mapping[str, str]], drives: Mapping[str, Iterable[str]]) -> list[list[list[int]]]:
+def when_terms(alternatives: Iterable[Mapping[str, str]], drives: Mapping[str, Iterable[str]]) -> list[Term]:
     """A netlist's condition with drives and settings as numbers."""
     return _when(alternatives, {d: (i, list(s)) for i, (d, s) in enumerate(drives.items())})
 
 
-def _when(
-    alternatives: Iterable[Mapping[str, str]], number: Mapping[str, tuple[int, list[str]]]
-) -> list[list[list[int]]]:
-    return [[[number[d][0], number[d][1].index(s)] for d, s in term.items()] for term in alternatives]
+def _when(alternatives: Iterable[Mapping[str, str]], number: Mapping[str, tuple[int, list[str]]]) -> list[Term]:
+    return [[(number[d][0], number[d][1].index(s)) for d, s in term.items()] for term in alternatives]
 
 
 def _district(switched: Mapping[str, Any], wires: Mapping[str, Mapping[str, str]]) -> str:
@@ -160,17 +162,17 @@ def _powers(wires: Mapping[str, Mapping[str, str]], friendly: set[frozenset[str]
 
 def _static_sparks(
     wires: Mapping[str, Mapping[str, str]], union: _Union, friendly: set[frozenset[str]]
-) -> list[list[str]]:
+) -> list[tuple[str, str]]:
     names = list(wires)
     return [
-        [a, b]
+        (a, b)
         for i, a in enumerate(names)
         for b in names[i + 1 :]
         if union.find(a) == union.find(b) and not _may_meet(wires[a], wires[b], friendly)
     ]
 
 
-def _islands(edges: list[list[Any]], nw: int, count: int) -> list[list[int]]:
+def _islands(edges: list[tuple[int, int, str]], nw: int, count: int) -> list[list[int]]:
     """Edges grouped by the classes, other than wires, that they share."""
     up = list(range(count))
 

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from frogfeed.bench.errors import BenchError
 from frogfeed.bench.railway import Railway
+from frogfeed.bench.shapes import Scenario, TrainSpec
 from frogfeed.bench.slot import Slot
 
 
 class Controls:
     """The part of `Bench` that acts on the world outside the boards."""
 
-    scenario: dict[str, Any]
+    scenario: Scenario
     _slots: Sequence[Slot]
     _railway: Railway | None
     now_us: int
@@ -89,12 +90,12 @@ class Controls:
         """Press (or release) a button, close (or open) a contact, by its input's name."""
         self.ask(board, do="press", input=name, closed=closed)
 
-    def place_train(self, spec: Mapping[str, Any]) -> None:
+    def place_train(self, spec: TrainSpec) -> None:
         """Put a train on the rails (see `route.train_spec`); one of that name that is there already is taken off."""
         if self._railway is not None:
-            self._railway.place(dict(spec))
+            self._railway.place(spec.copy())
         else:
-            self.ask(do="place", train=dict(spec))
+            self.ask(do="place", train=spec)
 
     def drive_train(self, name: str, speed_mm_per_s: float) -> None:
         """Let a train run; negative is backwards, 0 stops it."""

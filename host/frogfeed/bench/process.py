@@ -13,11 +13,12 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from frogfeed.bench.errors import BenchError, BoardStuckError
+from frogfeed.bench.shapes import Boot
 
 SIM = Path(__file__).parent / "sim"
 HEAP = "8M"
@@ -56,7 +57,7 @@ def interpreter(python: bool | None) -> tuple[list[str], str]:
 class Child:
     """One life of one board. Owns the pipes to its serial side and its control channel; ends it by its own id."""
 
-    def __init__(self, command: Sequence[str], root: Path, scenario: Path, index: int, boot: dict[str, Any]) -> None:
+    def __init__(self, command: Sequence[str], root: Path, scenario: Path, index: int, boot: Boot) -> None:
         serial_in, self._stdin = os.pipe()
         self._stdout, serial_out = os.pipe()
         control_in, self._control_out = os.pipe()
@@ -93,7 +94,7 @@ class Child:
         """To wait on, for what the bench inside the process reports."""
         return self._control
 
-    def send(self, message: dict[str, Any]) -> None:
+    def send(self, message: Mapping[str, Any]) -> None:
         """One line down the control channel. A process that is gone is noticed when it is heard no more."""
         with contextlib.suppress(BrokenPipeError):
             os.write(self._control_out, (json.dumps(message) + "\n").encode())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from frogfeed.bench.shapes import Scenario, TrainSpec
 from frogfeed.bench.sim.physics.clock import Clock
 from frogfeed.bench.sim.physics.rails import Rails
 from frogfeed.bench.sim.physics.records import Records
@@ -15,7 +16,7 @@ from frogfeed.bench.sim.physics.trains import Trains
 class Railway:
     """Rails and trains on the host, for more than one board. A board's own process has only its own part of it."""
 
-    def __init__(self, scenario: Mapping[str, Any]) -> None:
+    def __init__(self, scenario: Scenario) -> None:
         self._clock = Clock(0)
         self._records = Records(None, scenario["drop"])
         self._rails = Rails(scenario["rails"], self._clock, self._records)
@@ -53,7 +54,7 @@ class Railway:
         seen: list[dict[str, Any]] = self._records.take()
         return seen
 
-    def place(self, spec: dict[str, Any]) -> None:
+    def place(self, spec: TrainSpec) -> None:
         """See `Trains.place`."""
         self._trains.place(spec)
 

@@ -11,6 +11,7 @@ from frogfeed.bench.circuit import Circuit, build_circuit
 from frogfeed.bench.physical import Physical, TrackPhysics
 from frogfeed.bench.route import LOCO, Vehicle, lay, legs, train_spec
 from frogfeed.bench.setup import physical_of, scenario_of, track_of
+from frogfeed.bench.shapes import TrainSpec
 from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.plan.model import Plan
@@ -78,7 +79,7 @@ class Rig:
         speed_mm_per_s: float = 400.0,
         front_mm: float | None = None,
         run_off: bool = True,
-    ) -> dict[str, Any]:
+    ) -> TrainSpec:
         """A train that runs along these roads (see `route.train_spec`)."""
         path = lay(self.netlist, self.circuit, legs(self.netlist, roads, self.track), self.track)
         return train_spec(name, path, vehicles, speed_mm_per_s=speed_mm_per_s, front_mm=front_mm, run_off=run_off)

@@ -14,6 +14,7 @@ from typing import Any
 from frogfeed.bench.circuit import Circuit, when_terms
 from frogfeed.bench.errors import BenchError
 from frogfeed.bench.physical import TrackPhysics
+from frogfeed.bench.shapes import Segment, Term, TrainSpec
 from frogfeed.track.network.conditions import holds
 from frogfeed.track.network.model import RailNetwork
 
@@ -126,8 +127,8 @@ def walk(network: RailNetwork, start: tuple[str, str], settings: Mapping[str, st
 class LaidRoute:
     """What `sim.physics.trains` needs of a route: segments for the left and the right wheels, roads, length."""
 
-    paths: tuple[list[list[int]], list[list[int]]]
-    roads: list[list[list[list[int]]]]
+    paths: tuple[list[Segment], list[Segment]]
+    roads: list[list[Term]]
     length_um: int
 
 
@@ -236,7 +237,7 @@ def _segments(
     reach: int,
     length: int,
     nw: int,
-) -> list[list[int]]:
+) -> list[Segment]:
     """[start, class, class bridged or -1, road] by position; what makes no difference is merged."""
     marks: set[int] = {0, length}
     for start, end, _, _ in spans:
@@ -244,7 +245,7 @@ def _segments(
     for start, end, _ in extras:
         marks |= {start, end}
     points = sorted(m for m in marks if 0 <= m < length)
-    segments: list[list[int]] = [[-OFF_UM, -1, -1, -1]]
+    segments: list[Segment] = [[-OFF_UM, -1, -1, -1]]
     for point in points:
         here = [s for s in spans if s[0] - reach <= point < s[1] + reach]
         own = next((s for s in here if s[0] <= point < s[1]), None)
@@ -274,7 +275,7 @@ def train_spec(
     speed_mm_per_s: float = 300.0,
     front_mm: float | None = None,
     run_off: bool = True,
-) -> dict[str, Any]:
+) -> TrainSpec:
     """A train for the bench. Its front starts at `front_mm` (default: its tail just on the path).
 
     `run_off`: it is taken off the rails when its tail has left the path.
@@ -292,7 +293,7 @@ def train_spec(
             {
                 "name": v.name,
                 "load_ma": v.load_ma,
-                "axles": [[round(1000 * at), int(picks_up)] for at, picks_up in v.axles],
+                "axles": [(round(1000 * at), int(picks_up)) for at, picks_up in v.axles],
             }
             for v in vehicles
         ],

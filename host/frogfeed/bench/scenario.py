@@ -22,6 +22,17 @@ from frogfeed.bench.physical import (
     SupplyPhysics,
     TripPhysics,
 )
+from frogfeed.bench.shapes import (
+    BoardSpec,
+    HandSpec,
+    OutputSpec,
+    Pin,
+    Scenario,
+    SensorSpec,
+    ServoSpec,
+    SupplySpec,
+    TripSpec,
+)
 
 FRAME_MS = 20.0
 """A servo looks at its pulse once in this time."""
@@ -37,7 +48,7 @@ def build_scenario(
     seed: int = 1,
     ticks_start_us: int = 0,
     drop: Sequence[str] = (),
-) -> dict[str, Any]:
+) -> Scenario:
     """The scenario of these boards on this railway.
 
     `settings_docs` are settings documents with their defaults filled in, as `frogboard.settings.load` gives them.
@@ -123,7 +134,7 @@ def _debounce_ms(doc: Mapping[str, Any], drive: Mapping[str, Any]) -> int:
 
 def _board(
     doc: Mapping[str, Any], drives: Mapping[str, int], netlist: Mapping[str, Any], physical: Physical
-) -> dict[str, Any]:
+) -> BoardSpec:
     names = [d["name"] for d in doc["drives"]]
     return {
         "name": doc["board"],
@@ -140,21 +151,21 @@ def _board(
         "outputs": [_output(f, physical.outputs.get(f["name"], OutputPhysics())) for f in doc["feeds"]],
         "groups": [_group(g) for g in doc["groups"]],
         "tables": {
-            f["name"]: [[[[drives[names[d]], s] for d, s in row["when"]], row["feed"]] for row in f["table"]]
+            f["name"]: [([(drives[names[d]], s) for d, s in row["when"]], row["feed"]) for row in f["table"]]
             for f in doc["feeds"]
         },
-        "inputs": [[i["name"], i["chip"], i["pin"], i["active"]] for i in doc["inputs"]],
-        "lamps": [[lamp["name"], *_coil(lamp["out"])] for lamp in doc["panel"]["lamps"]],
+        "inputs": [(i["name"], i["chip"], i["pin"], i["active"]) for i in doc["inputs"]],
+        "lamps": [(lamp["name"], *_coil(lamp["out"])) for lamp in doc["panel"]["lamps"]],
         "sensors": [_sensor(s, doc, physical) for s in doc["sensors"]],
         "trips": [_trip(t, doc, physical.trips.get(t["name"], TripPhysics())) for t in doc["trips"]],
-        "chips": [dict(c) for c in doc["chips"]],
-        "buses": [dict(b) for b in doc["buses"]],
+        "chips": [c.copy() for c in doc["chips"]],
+        "buses": [b.copy() for b in doc["buses"]],
     }
 
 
 def _servo(
     drive: Mapping[str, Any], drives: Mapping[str, int], netlist: Mapping[str, Any], physics: DrivePhysics
-) -> dict[str, Any]:
+) -> ServoSpec:
     pulses = (int(drive["pulse_us"][0]), int(drive["pulse_us"][1]))
     linkage = physics.linkage(pulses)
     half = linkage.lost_motion_mm / 2.0
@@ -173,7 +184,7 @@ def _servo(
     return {
         "name": name,
         "drive": drives[name],
-        "line": [out["chip"], out["channel"]] if out["kind"] == "pca9685" else [-1, out["pin"]],
+        "line": (out["chip"], out["channel"]) if out["kind"] == "pca9685" else (-1, out["pin"]),
         "first_ns": pulses[0] * 1000,
         "span_ns": abs(pulses[1] - pulses[0]) * 1000,
         "sign": linkage.sign,
@@ -197,7 +208,7 @@ def _setting(netlist: Mapping[str, Any], name: str, drive: Mapping[str, Any], st
     return start
 
 
-def _hand(drive: Mapping[str, Any], drives: Mapping[str, int], physics: DrivePhysics) -> dict[str, Any]:
+def _hand(drive: Mapping[str, Any], drives: Mapping[str, int], physics: DrivePhysics) -> HandSpec:
     return {
         "name": drive["name"],
         "drive": drives[drive["name"]],
@@ -212,11 +223,11 @@ def _us(ms: float | None, otherwise_ms: int) -> int:
     return round(1000 * ms) if ms is not None else 1000 * otherwise_ms
 
 
-def _coil(pin: Mapping[str, Any]) -> list[int]:
-    return [pin["chip"], pin["pin"], pin["active"]]
+def _coil(pin: Mapping[str, Any]) -> Pin:
+    return (pin["chip"], pin["pin"], pin["active"])
 
 
-def _output(feed: Mapping[str, Any], physics: OutputPhysics) -> dict[str, Any]:
+def _output(feed: Mapping[str, Any], physics: OutputPhysics) -> OutputSpec:
     kind = feed["output"]
     keys = {"pair": ("a", "b"), "changeover": ("coil",), "latching": ("set", "reset")}[kind]
     return {
@@ -234,7 +245,7 @@ def _output(feed: Mapping[str, Any], physics: OutputPhysics) -> dict[str, Any]:
     }
 
 
-def _supply(physics: SupplyPhysics) -> dict[str, int]:
+def _supply(physics: SupplyPhysics) -> SupplySpec:
     return {
         "mv": round(1000 * physics.volts),
         "milliohm": round(1000 * physics.ohm),
@@ -245,7 +256,7 @@ def _supply(physics: SupplyPhysics) -> dict[str, int]:
     }
 
 
-def _sensor(sensor: Mapping[str, Any], doc: Mapping[str, Any], physical: Physical) -> dict[str, Any]:
+def _sensor(sensor: Mapping[str, Any], doc: Mapping[str, Any], physical: Physical) -> SensorSpec:
     default = SensorPhysics("mean" if doc["control"] == "dc" or sensor["measure"] == "mean" else "instant-ac")
     return {
         "name": sensor["name"],
@@ -261,17 +272,17 @@ def _sensor(sensor: Mapping[str, Any], doc: Mapping[str, Any], physical: Physica
     }
 
 
-def _trip(trip: Mapping[str, Any], doc: Mapping[str, Any], physics: TripPhysics) -> dict[str, Any]:
+def _trip(trip: Mapping[str, Any], doc: Mapping[str, Any], physics: TripPhysics) -> TripSpec:
     return {
         "name": trip["name"],
-        "line": [trip["input"]["pin"], trip["input"]["active"]],
+        "line": (trip["input"]["pin"], trip["input"]["active"]),
         "watches": [doc["feeds"][i]["name"] for i in trip["watches"]],
         "trip_ma": round(1000 * physics.trip_a),
         "latency_us": round(physics.latency_us),
     }
 
 
-def _group(group: Mapping[str, Any]) -> dict[str, Any]:
+def _group(group: Mapping[str, Any]) -> OutputSpec:
     return {
         "name": group["name"],
         "kind": "enable",

@@ -18,6 +18,7 @@ from frogfeed.bench.physical import (
     drive_physics,
 )
 from frogfeed.bench.scenario import build_scenario
+from frogfeed.bench.shapes import Scenario
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control, Drive, Protection
 from frogfeed.parts.gauges import gauge
@@ -109,7 +110,7 @@ def scenario_of(
     physical: Physical | None = None,
     seed: int = 1,
     **how: Any,
-) -> dict[str, Any]:
+) -> Scenario:
     """The scenario of a layout's boards on its own railway. `how` goes on to `build_scenario`."""
     return build_scenario(
         netlist(network), [opened(d) for d in documents], physical or physical_of(layout, network), seed=seed, **how

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from frogfeed.bench.process import Child
+from frogfeed.bench.shapes import WorldState
 from frogfeed.bench.terminal import Terminal
 
 
@@ -18,7 +18,7 @@ class Slot:
         self.index = index
         self.root = root
         self.child: Child | None = None
-        self.state: dict[str, Any] | None = None
+        self.state: WorldState | None = None
         self.now_us = 0
         self.to_board = bytearray()
         self.from_board = bytearray()
