@@ -30,6 +30,7 @@ from tests.outside.geometry_table import (
     read_cases,
     read_kinds,
 )
+from tests.track.make import between, stops
 
 KINDS = read_kinds()
 CASES = read_cases()
@@ -118,9 +119,7 @@ def _joined(network: RailNetwork, graph: nx.Graph[str], rail: str) -> set[str]:
 # --- pieces among others: what goes wrong, and right, where their ends meet other track -------------------------------
 
 
-def stubs(count: int) -> str:
-    """Buffer stops p1, p2 and so on."""
-    return "".join(f'[place.p{n}]\nkind = "buffer"\n' for n in range(1, count + 1))
+STUBS = stops("p1", "p2", "p3")
 
 
 def railway(body: str) -> RailNetwork:
@@ -142,7 +141,7 @@ def shorted(network: RailNetwork) -> list[str]:
 def heels_fed(make: str, facts: str, left: str, right: str) -> RailNetwork:
     """One turnout, fed at the toe and, beyond the joints given, at both heels with the polarity of the toe."""
     return railway(
-        f'[turnout.T]\nmake = "{make}"\n{facts}\n{stubs(3)}[lines]\n'
+        f'[turnout.T]\nmake = "{make}"\n{facts}\n{STUBS}[lines]\n'
         'toe = ["p1", { feed = "main", left = "A" }, "T.toe"]\n'
         f'left = ["T.left", {left} {{ feed = "main", left = "A" }}, "p2"]\n'
         f'right = ["T.right", {right} {{ feed = "main", left = "A" }}, "p3"]\n'
@@ -179,7 +178,7 @@ def test_a_turnout_with_its_heels_fed(make: str, facts: str, gaps: tuple[str, st
 def test_the_leg_not_set_is_dead_behind_a_plastic_frog_as_made_and_live_when_bonded(setting: str) -> None:
     for state, dead in (("as-made", {"left": "right.right", "right": "left.left"}[setting]), ("bonded", None)):
         network = railway(
-            f'[turnout.T]\nmake = "insulated-frog"\nstate = "{state}"\n{stubs(3)}[lines]\n'
+            f'[turnout.T]\nmake = "insulated-frog"\nstate = "{state}"\n{STUBS}[lines]\n'
             'toe = ["p1", { feed = "main", left = "A" }, "T.toe"]\nl = ["T.left", "p2"]\nr = ["T.right", "p3"]\n'
         )
         graph = conduction(network, {"T": setting})
@@ -213,31 +212,9 @@ over = ["T1.right", {gap} "T2.right"]
 )
 def test_a_crossover_between_two_fed_mains(make: str, gap: str, expected: list[str]) -> None:
     """Two parallel tracks of equal polarity: the northern rail of each on A, the turnouts facing each other."""
-    assert shorted(railway(CROSSOVER.format(make=make, gap=gap, stubs=stubs(4)))) == expected
+    assert shorted(railway(CROSSOVER.format(make=make, gap=gap, stubs=stops("p1", "p2", "p3", "p4")))) == expected
 
 
-DIAMOND = """
-[turnout.P]
-make = "insulated-frog"
-state = "bonded"
-[turnout.Q]
-make = "insulated-frog"
-state = "bonded"
-[diamond.X]
-make = "{make}"
-links = "{links}"
-frog = "switched"
-{stubs}
-[lines]
-p = ["p1", {{ feed = "main", left = "A" }}, "P.toe"]
-p-spur = ["P.right", "p2"]
-q = ["p3", {{ feed = "main", left = "{q}" }}, "Q.toe"]
-q-spur = ["Q.right", "p4"]
-p-in = ["P.left", "|right", "X.a.left"]
-q-in = ["Q.left", "|left", "X.a.right"]
-p-out = ["X.b.left", "|left", {{ feed = "main", left = "A" }}, "p5"]
-q-out = ["X.b.right", "|right", {{ feed = "main", left = "{q}" }}, "p6"]
-"""
 WEST = ("a.left.right", "a.right.left")
 EAST = ("b.left.right", "b.right.left")
 
@@ -253,7 +230,7 @@ def test_a_diamond_follows_the_turnouts_that_lead_to_it(make: str, links: str, q
     ones always the same. Opposite ones (q = B): the acute crossings always the same, the obtuse ones in turn; factory
     links from these to the outer rails then short for good.
     """
-    network = railway(DIAMOND.format(make=make, links=links, q=q, stubs=stubs(6)))
+    network = railway(between(f'[diamond.X]\nmake = "{make}"\nlinks = "{links}"\nfrog = "switched"\n', q))
     if q == "B" and links == "in":
         assert shorted(network) == ["left left", "left right", "right left", "right right"]
         return

@@ -5,21 +5,87 @@ from __future__ import annotations
 import random
 from typing import Any
 
-from frogfeed.findings.finding import Location
+from frogfeed.findings.finding import Finding, Location, Severity
 from frogfeed.layout.lines import EndItem, FeedItem, GapItem, JoinerItem, LineItem, PlaceItem
 from frogfeed.layout.model import Layout
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.layout.schema import Hand, LayoutFile, Side
+from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.explain.findings import track_findings
 from frogfeed.track.pieces.catalogue import built_in
 
 HEAD = '[layout]\nname = "Test"\ngauge = "OO"\ncontrol = "dc"\n[district.main]\n'
 BOTH = (Hand.LEFT, Hand.RIGHT)
 NOWHERE = Location("test.toml", 1, 1)
+PLASTIC = 'make = "insulated-frog"\nstate = "bonded"\n'
+"""How a turnout is made that needs no gap and no switched feed, and is there only to set a road."""
+
+PASSING_BALLOON = """
+[turnout.T]
+state = "isolated-frog"
+[turnout.U]
+state = "isolated-frog"
+[turnout.V]
+state = "isolated-frog"
+[turnout.W]
+state = "isolated-frog"
+[place.far]
+length_mm = 1500
+[place.near]
+length_mm = 900
+{stops}
+[lines]
+main = ["p", "W.toe"]
+siding = ["q", "W.left"]
+on = ["W.right", "T.toe"]
+out = ["T.left", "U.toe"]
+far = ["U.left", "far", "V.right"]
+near = ["U.right", "near", "V.left"]
+back = ["V.toe", "T.right"]
+"""
 
 
 def layout(body: str, head: str = HEAD) -> Layout:
     """A layout of one district, read from TOML text."""
     return read_layout_text(head + body, "test.toml")
+
+
+def findings(body: str, head: str = HEAD) -> list[Finding]:
+    """All that is found on the rails of such a layout."""
+    x = layout(body, head)
+    return list(track_findings(x, assemble(x)))
+
+
+def worth_knowing(body: str, head: str = HEAD) -> set[str]:
+    """The codes of all errors and warnings."""
+    return {f.code for f in findings(body, head) if f.severity is not Severity.NOTE}
+
+
+def stops(*names: str) -> str:
+    """Buffer stops."""
+    return "".join(f'[place.{n}]\nkind = "buffer"\n' for n in names)
+
+
+def turnouts(*names: str, made: str = 'state = "isolated-frog"\n') -> str:
+    """Turnouts that are all made alike."""
+    return "".join(f"[turnout.{n}]\n{made}" for n in names)
+
+
+def between(crossing: str, q: str = "A") -> str:
+    """Two tracks, P and Q, over a piece X; turnouts P and Q, at left, lead from the west to its side a.
+
+    The left rail of track P is on wire A, that of track Q on `q`.
+    """
+    p, q = (f'{{ feed = "main", left = "{wire}" }}' for wire in ("A", q))
+    return (
+        turnouts("P", "Q", made=PLASTIC)
+        + crossing
+        + stops("p1", "p2", "p3", "q1", "q2", "q3")
+        + f'[lines]\np = ["p1", {p}, "P.toe"]\np-spur = ["P.right", "p2"]\n'
+        f'q = ["q1", {q}, "Q.toe"]\nq-spur = ["Q.right", "q2"]\n'
+        'p-in = ["P.left", "|right", "X.a.left"]\nq-in = ["Q.left", "|left", "X.a.right"]\n'
+        f'p-out = ["X.b.left", "|left", {p}, "p3"]\nq-out = ["X.b.right", "|right", {q}, "q3"]\n'
+    )
 
 
 def random_layout(rng: random.Random, most_drives: int, switched: float = 0.2) -> Layout:

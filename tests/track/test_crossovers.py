@@ -7,13 +7,11 @@ from itertools import product
 import networkx as nx
 import pytest
 
-from frogfeed.findings.finding import Severity
 from frogfeed.track.assembly.assemble import assemble
-from frogfeed.track.explain.findings import track_findings
 from frogfeed.track.network.conditions import holds
 from frogfeed.track.network.model import RailNetwork
 from frogfeed.track.solver.answers import Solver
-from tests.track.make import layout
+from tests.track.make import PLASTIC, layout, worth_knowing
 
 ENDS = ("p.west", "p.east", "q.west", "q.east")
 
@@ -50,17 +48,14 @@ def network(kind: str, facts: str) -> RailNetwork:
 
 @pytest.mark.parametrize("kind", ["crossover-right", "crossover-left", "scissors"])
 def test_isolated_it_is_clean(kind: str) -> None:
-    x = layout(body(kind, 'state = "isolated-frog"'))
-    bad = [f for f in track_findings(x, assemble(x)) if f.severity is not Severity.NOTE]
-    assert bad == []
+    assert worth_knowing(body(kind, 'state = "isolated-frog"')) == set()
 
 
 @pytest.mark.parametrize("kind", ["crossover-right", "crossover-left", "scissors"])
 def test_of_plastic_and_bonded_everything_is_always_live(kind: str) -> None:
-    x = layout(body(kind, 'make = "insulated-frog"\nstate = "bonded"\nplastic_mm = 40\nfrog_number = 6'))
-    bad = [f for f in track_findings(x, assemble(x)) if f.severity is not Severity.NOTE]
-    assert bad == []
-    assert list(Solver(assemble(x)).dead()) == []
+    plastic = body(kind, f"{PLASTIC}plastic_mm = 40\nfrog_number = 6")
+    assert worth_knowing(plastic) == set()
+    assert list(Solver(assemble(layout(plastic))).dead()) == []
 
 
 @pytest.mark.parametrize("kind", ["crossover-right", "crossover-left"])

@@ -4,18 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from frogfeed.findings.finding import Severity
-from frogfeed.track.assembly.assemble import assemble
-from frogfeed.track.explain.findings import track_findings
 from frogfeed.track.pieces.catalogue import BadKindError, read_kinds
-from tests.track.make import layout
+from tests.track.make import worth_knowing
 
 PLAIN = '[layout]\nname = "x"\ngauge = "OO"\ncontrol = "dcc"\n'
-
-
-def codes(text: str, head: str = "") -> set[str]:
-    x = layout(text, head or PLAIN)
-    return {f.code for f in track_findings(x, assemble(x)) if f.severity is not Severity.NOTE}
 
 
 def chain(link: str) -> str:
@@ -29,9 +21,9 @@ def chain(link: str) -> str:
 
 
 def test_a_chain_of_districts_is_one_for_circuits_as_it_is_for_shorts() -> None:
-    assert codes(chain("in_phase")) == set()
-    assert codes(chain("common_with")) == set()
-    assert codes(chain("in_phase").replace('in_phase = ["d3"]\n', "")) == {"no-common"}
+    assert worth_knowing(chain("in_phase"), PLAIN) == set()
+    assert worth_knowing(chain("common_with"), PLAIN) == set()
+    assert worth_knowing(chain("in_phase").replace('in_phase = ["d3"]\n', ""), PLAIN) == {"no-common"}
 
 
 LOOP = (
@@ -44,7 +36,7 @@ LOOP = (
 @pytest.mark.parametrize(("length", "found"), [(100, {"section-short"}), (1200, set())])
 def test_a_reversing_section_holds_the_longest_vehicle(length: int, found: set[str]) -> None:
     head = PLAIN + "longest_conducting_vehicle_mm = 900\n"
-    assert codes(LOOP.format(length=length), head) == found
+    assert worth_knowing(LOOP.format(length=length), head) == found
 
 
 def test_a_dropper_beside_a_piece_that_is_not_built_feeds_what_is() -> None:
@@ -53,7 +45,7 @@ def test_a_dropper_beside_a_piece_that_is_not_built_feeds_what_is() -> None:
         '[place.b]\nkind = "buffer"\n[lines]\ns = ["T1.left", { feed = "main", left = "A" }, "s"]\n'
         'a = ["a", { feed = "main", left = "A" }, "T1.toe"]\nb = ["T1.right", { feed = "main", left = "A" }, "b"]\n'
     )
-    assert codes(text) == set()
+    assert worth_knowing(text, PLAIN) == set()
 
 
 KIND = (

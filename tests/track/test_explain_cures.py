@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from frogfeed.findings.finding import Finding
-from frogfeed.layout.reading import read_layout_text
-from frogfeed.track.assembly.assemble import assemble
-from frogfeed.track.explain.findings import track_findings
+from tests.track import make
 
 HEAD = '[layout]\nname = "C"\ngauge = "OO"\ncontrol = "dcc"\n[district.main]\nvolts = 16\n[district.yard]\nvolts = 16\n'
 CROSSOVER = """
@@ -25,8 +23,7 @@ FEED = '{ feed = "main", left = "A" }'
 
 
 def findings(text: str) -> list[Finding]:
-    layout = read_layout_text(HEAD + text, "c.toml")
-    return list(track_findings(layout, assemble(layout)))
+    return make.findings(text, HEAD)
 
 
 def of(found: list[Finding], code: str) -> list[Finding]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from frogfeed.findings.finding import Finding, Severity
+from frogfeed.findings.finding import Severity
 from frogfeed.layout.proposal_text import proposed_text
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.track.assembly.assemble import assemble
@@ -17,7 +17,7 @@ from frogfeed.track.network.model import BondKind, RailNetwork, SwitchedFeed
 from frogfeed.track.network.netlist import netlist
 from frogfeed.track.propose.proposal import Action, propose
 from tests.track import brute
-from tests.track.make import layout
+from tests.track.make import PASSING_BALLOON, PLASTIC, between, findings, layout, stops, turnouts, worth_knowing
 
 ACUTE = {"a": "a.left.right", "b": "b.left.right"}
 """A vee rail of each acute frog of a diamond or slip: end and hand, looking in."""
@@ -30,24 +30,10 @@ STUBS = {
 """How each end of a diamond or slip is joined to fed track of equal polarity: only its vee rail is insulated."""
 
 
-def stops(*names: str) -> str:
-    return "".join(f'[place.{n}]\nkind = "buffer"\n' for n in names)
-
-
 def alone(table: str) -> str:
     """A diamond or slip with a fed stub of track at each end."""
     ends = "".join(f'l{i} = ["p{i}", {stub} "X.{end}"]\n' for i, (end, stub) in enumerate(STUBS.items()))
     return table + stops("p0", "p1", "p2", "p3") + "[lines]\n" + ends
-
-
-def findings(body: str) -> list[Finding]:
-    x = layout(body)
-    return list(track_findings(x, assemble(x)))
-
-
-def worth_knowing(body: str) -> set[str]:
-    """The codes of all errors and warnings."""
-    return {f.code for f in findings(body) if f.severity is not Severity.NOTE}
 
 
 def shown(network: RailNetwork, piece: str, rail: str) -> str:
@@ -128,32 +114,6 @@ def test_a_single_slip_set_for_both_crossing_roads_is_undecided_and_says_so(road
     assert worth_knowing(body) == {"undecided"}
 
 
-BETWEEN = """
-[turnout.P]
-make = "insulated-frog"
-state = "bonded"
-[turnout.Q]
-make = "insulated-frog"
-state = "bonded"
-{crossing}
-{places}
-[lines]
-p = ["p1", {{ feed = "main", left = "A" }}, "P.toe"]
-p-spur = ["P.right", "p2"]
-q = ["q1", {{ feed = "main", left = "A" }}, "Q.toe"]
-q-spur = ["Q.right", "q2"]
-p-in = ["P.left", "|right", "X.a.left"]
-q-in = ["Q.left", "|left", "X.a.right"]
-p-out = ["X.b.left", "|left", {{ feed = "main", left = "A" }}, "p3"]
-q-out = ["X.b.right", "|right", {{ feed = "main", left = "A" }}, "q3"]
-"""
-"""Two tracks of equal polarity, P and Q; turnouts P and Q, at left, lead from the west to side a of piece X."""
-
-
-def between(crossing: str) -> str:
-    return BETWEEN.format(crossing=crossing, places=stops("p1", "p2", "p3", "q1", "q2", "q3"))
-
-
 def test_a_slip_that_cannot_tell_its_roads_apart_follows_the_turnouts_that_lead_to_it() -> None:
     """Blades that set crossing or slip leave it open which of two roads is meant; P and Q tell it."""
     body = between(DOUBLE + 'blades_move = "crossing-or-slip"\n')
@@ -191,14 +151,7 @@ def test_a_diamond_between_two_turnouts_follows_them() -> None:
 
 
 ONE_TURNOUT = """
-[turnout.FAR]
-make = "insulated-frog"
-state = "bonded"
-[turnout.T]
-make = "insulated-frog"
-state = "bonded"
-{diamond}
-{more}
+{pieces}
 [lines]
 far = ["f1", {{ feed = "main", left = "A" }}, "FAR.toe"]
 far-spur = ["FAR.right", "f2"]
@@ -212,8 +165,8 @@ lower-out = ["X.b.right", "|right", {{ feed = "main", left = "A" }}, "w1"]
 
 
 def test_one_turnout_that_leads_to_both_tracks_of_a_diamond_decides_and_one_further_off_does_not() -> None:
-    more = stops("f1", "f2", "u1", "w1")
-    body = ONE_TURNOUT.format(diamond=DIAMOND, more=more, lower='lower = ["T.right", "|left", "X.a.right"]')
+    pieces = turnouts("FAR", "T", made=PLASTIC) + DIAMOND + stops("f1", "f2", "u1", "w1")
+    body = ONE_TURNOUT.format(pieces=pieces, lower='lower = ["T.right", "|left", "X.a.right"]')
     network = assemble(layout(body))
     for rail, upper, lower in ((ACUTE["a"], "B", "A"), (ACUTE["b"], "A", "B")):
         assert feed_of(network, "X", rail).drives == ("T",)
@@ -225,9 +178,9 @@ def test_one_turnout_that_leads_to_both_tracks_of_a_diamond_decides_and_one_furt
 
 def test_the_first_turnout_met_from_a_diamond_counts_even_where_both_its_legs_lead_there() -> None:
     """JOIN, met at its toe, leads a train here whichever way it lies: with T at left both tracks are in use."""
-    more = stops("f1", "f2", "u1", "w1", "j1") + '[turnout.JOIN]\nmake = "insulated-frog"\nstate = "bonded"\n'
+    pieces = turnouts("FAR", "T", "JOIN", made=PLASTIC) + DIAMOND + stops("f1", "f2", "u1", "w1", "j1")
     lower = 'l1 = ["T.right", "JOIN.left"]\nl2 = ["JOIN.toe", "|left", "X.a.right"]\nspur = ["JOIN.right", "j1"]'
-    body = ONE_TURNOUT.format(diamond=DIAMOND, more=more, lower=lower)
+    body = ONE_TURNOUT.format(pieces=pieces, lower=lower)
     network = assemble(layout(body))
     assert list(network.drives) == ["FAR", "T", "JOIN"]
     for rail, wire in ((ACUTE["a"], "A"), (ACUTE["b"], "B")):
@@ -414,31 +367,6 @@ def test_an_open_triangle_is_told_its_cure_and_a_bare_one_is_given_it() -> None:
     again = read_layout_text(proposed_text(layout(bare), p.layout), "again.toml")
     assert not [f for f in track_findings(again, assemble(again)) if f.severity is not Severity.NOTE]
     assert propose(again).items == ()
-
-
-PASSING_BALLOON = """
-[turnout.T]
-state = "isolated-frog"
-[turnout.U]
-state = "isolated-frog"
-[turnout.V]
-state = "isolated-frog"
-[turnout.W]
-state = "isolated-frog"
-[place.far]
-length_mm = 1500
-[place.near]
-length_mm = 900
-{stops}
-[lines]
-main = ["p", "W.toe"]
-siding = ["q", "W.left"]
-on = ["W.right", "T.toe"]
-out = ["T.left", "U.toe"]
-far = ["U.left", "far", "V.right"]
-near = ["U.right", "near", "V.left"]
-back = ["V.toe", "T.right"]
-"""
 
 
 def test_a_balloon_with_a_passing_track_changes_polarity_as_a_whole() -> None:

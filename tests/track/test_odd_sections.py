@@ -14,17 +14,12 @@ from frogfeed.track.network.model import BondKind
 from frogfeed.track.network.netlist import netlist
 from frogfeed.track.propose.proposal import Action, propose
 from tests.track import brute
-from tests.track.make import HEAD, layout
-from tests.track.test_kinds import PASSING_BALLOON, findings, stops, worth_knowing
+from tests.track.make import HEAD, PASSING_BALLOON, findings, layout, stops, turnouts, worth_knowing
 
 A = '{ feed = "main", left = "A" }'
 B = '{ feed = "main", left = "B" }'
 ISOLATED = 'state = "isolated-frog"\n'
 SECTION = 'feed = "switched"\nlength_mm = 900\n'
-
-
-def turnouts(*names: str, made: str = ISOLATED) -> str:
-    return "".join(f"[turnout.{n}]\n{made}" for n in names)
 
 
 def about(body: str, code: str) -> list[Finding]:
@@ -250,7 +245,6 @@ def test_two_outputs_on_one_conductor_are_an_error_even_where_their_tables_agree
         'siding = ["T.right", "|", "near", GAP"far"]\n'
     )
     for gap, joined in (("", True), ('"|right", ', True), ('"|", ', False)):
-        x = layout(body.replace("GAP", gap))
-        found = [f for f in track_findings(x, assemble(x)) if f.code == "outputs-joined"]
+        found = about(body.replace("GAP", gap), "outputs-joined")
         assert bool(found) == joined
         assert all("near.R" in f.what and "far.R" in f.what for f in found)

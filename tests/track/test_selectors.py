@@ -8,10 +8,10 @@ from frogfeed.plan.settings import build_settings
 from frogfeed.track.assembly.assemble import assemble
 from frogfeed.track.explain.findings import track_findings
 from frogfeed.track.network.conditions import holds
-from tests.track.make import layout
+from tests.track.make import layout, stops
 
 FEED = '{ feed = "main", left = "A" }'
-PLACES = "".join(f'[place.p{n}]\nkind = "buffer"\n' for n in range(1, 5))
+PLACES = stops("p1", "p2", "p3", "p4")
 LINES = (
     f'[lines]\na = ["p1", {FEED}, "|right", "X.a.left"]\nb = ["p2", {FEED}, "|left", "X.a.right"]\n'
     f'c = ["X.b.left", "|left", {FEED}, "p3"]\nd = ["X.b.right", "|right", {FEED}, "p4"]\n'
@@ -62,7 +62,7 @@ def test_the_selector_gets_inputs_on_a_board() -> None:
 
 
 def test_a_traverser_joins_its_lead_to_one_road_at_a_time() -> None:
-    places = "".join(f'[place.{n}]\nkind = "buffer"\n' for n in ("lead", "r1", "r2", "r3"))
+    places = stops("lead", "r1", "r2", "r3")
     lines = f'[lines]\nl = ["lead", {FEED}, "X.lead"]\n'
     lines += "".join(f'r{n} = ["X.{road}", {FEED}, "r{n}"]\n' for n, road in enumerate(("one", "two", "three"), 1))
     x = layout(f'[piece.X]\nkind = "traverser-3"\n[drive.X]\nkind = "hand"\n{places}{lines}')

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from frogfeed.track.network.conditions import Term
 from frogfeed.track.network.model import RailNetwork
-from frogfeed.track.solver.contract import Contracted, Via
+from frogfeed.track.solver.contract import Contracted, Via, root
 
 DEAD = ""
 """No bus wire reaches the rail."""
@@ -54,26 +54,19 @@ class Picture:
         """
         groups = self._net.groups
         parent = list(range(len(groups)))
-
-        def root(i: int) -> int:
-            while parent[i] != i:
-                parent[i] = parent[parent[i]]
-                i = parent[i]
-            return i
-
         for j in self._fixed:
             assert j.b_group is not None
-            parent[root(j.a_group)] = root(j.b_group)
+            parent[root(parent, j.a_group)] = root(parent, j.b_group)
         for j in self._contacts:
             if j.b_group is not None and any(_touches(t, standing) for t in j.when):
-                parent[root(j.a_group)] = root(j.b_group)
+                parent[root(parent, j.a_group)] = root(parent, j.b_group)
         fed: dict[int, list[str]] = {}
         for g in groups:
             if g.fed:
-                fed.setdefault(root(g.index), []).extend(g.fed)
+                fed.setdefault(root(parent, g.index), []).extend(g.fed)
         unknown: set[int] = set()
         for (rail, output), entry in self._entry.items():
-            at = root(self._net.group_of[rail])
+            at = root(parent, self._net.group_of[rail])
             state = told.get(output)
             if state is None:
                 unknown.add(at)
@@ -82,10 +75,10 @@ class Picture:
                 fed.setdefault(at, []).append(f"{entry.district}.{side}")
         by_root: dict[int, str] = {}
         for g in groups:
-            r = root(g.index)
+            r = root(parent, g.index)
             if r not in by_root:
                 by_root[r] = self._word(fed.get(r, []), r in unknown)
-        return Rails({rail: by_root[root(g.index)] for g in groups for rail in g.rails})
+        return Rails({rail: by_root[root(parent, g.index)] for g in groups for rail in g.rails})
 
     def _word(self, wires: list[str], unknown: bool) -> str:
         kept: list[str] = []

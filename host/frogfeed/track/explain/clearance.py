@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from frogfeed.findings.codes import info
 from frogfeed.findings.finding import Finding
 from frogfeed.layout.model import Layout
-from frogfeed.track.explain.phrases import when_text
+from frogfeed.track.explain.phrases import told, when_text
 from frogfeed.track.network.model import RailNetwork
 from frogfeed.track.pieces.catalogue import kinds_of
 from frogfeed.track.pieces.clearance import OpenBlade, Vee, open_blades, vees
@@ -42,19 +41,18 @@ def _vee(v: Vee, c: Clash) -> Finding:
         what = f"Whether a tread can join {rails} beyond the plastic is not known: {sizes}."
         cure = f"State {' and '.join(lacks)} of {v.piece}, and this is decided."
     why = f"Wheels with flat treads then short {c.wires[0]} and {c.wires[1]} {when_text(c.when)}; coned ones may not."
-    return Finding(code, info(code).severity, v.piece, what, why, cure, v.bridge.at, dict(c.when), c.path)
+    return told(code, v.piece, what, why, cure, v.bridge.at, c.when, c.path)
 
 
 def _blade_back(b: OpenBlade, c: Clash) -> Finding:
-    return Finding(
+    return told(
         "blade-back",
-        info("blade-back").severity,
         b.piece,
         f"The open blade {c.bridge.b} stands {b.opening_mm:.2f} mm off {c.bridge.a}; wheel backs need "
         f"{b.needed_mm:.2f} mm, and it carries the other polarity {when_text(c.when)}.",
         "The back of a wheel that brushes the blade shorts the supply, now with one wagon and then with another.",
         "Let the drive open the blade farther (blade_throw_mm), or bond the blades and isolate the frog.",
         b.bridge.at,
-        dict(c.when),
+        c.when,
         c.path,
     )

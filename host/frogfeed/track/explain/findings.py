@@ -10,10 +10,9 @@ from frogfeed.findings.finding import Finding, Location, Severity
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Make
 from frogfeed.track.explain.clearance import clearance_findings
-from frogfeed.track.explain.phrases import list_of, some_of, when_text
+from frogfeed.track.explain.phrases import list_of, some_of, told, when_text
 from frogfeed.track.explain.runthrough import RunThrough, run_throughs
 from frogfeed.track.explain.sections import joined_outputs, loop_findings, section_findings, undecided_findings
-from frogfeed.track.network.conditions import Term
 from frogfeed.track.network.model import Bond, BondKind, BridgeKind, RailNetwork, Road
 from frogfeed.track.routes.return_loops import ReturnLoop, return_loops
 from frogfeed.track.solver.answers import Clash, Dead, Hangs, NoCircuit, NotProven, Short, Solver
@@ -35,20 +34,6 @@ class Explainer:
         piece = self._network.pieces.get(rail_or_piece.split(".", 1)[0])
         return piece.at if piece is not None else None
 
-    def _finding(
-        self,
-        code: str,
-        subject: str,
-        what: str,
-        why: str,
-        cure: str,
-        where: Location | None,
-        when: Term | None,
-        path: tuple[str, ...],
-    ) -> Finding:
-        witness: Mapping[str, str] | None = None if when is None else dict(when)
-        return Finding(code, info(code).severity, subject, what, why, cure, where, witness, path)
-
     def short(self, s: Short, loops: Iterable[ReturnLoop] = ()) -> Finding:
         """A short, with the joint or bond on its path whose removal is the likely cure; a return loop comes first."""
         wires = [self._network.wires[w] for w in s.wires]
@@ -68,7 +53,7 @@ class Explainer:
         if not s.smallest:
             why += " (Perhaps fewer drives matter: the time allowed did not suffice to prove it.)"
         where = self._at(culprit) or next((f.at for f in self._network.feeds if f.rail in s.path), None)
-        return self._finding(
+        return told(
             "short",
             culprit.split(".")[0],
             f"{s.wires[0]} and {s.wires[1]} are joined {when_text(s.when)}.",
@@ -191,7 +176,7 @@ class Explainer:
         subject = self._network.piece_of[d.rails[0]]
         is_are = "is" if len(d.rails) == 1 else "are"
         if d.never:
-            return self._finding(
+            return told(
                 "never-fed",
                 subject,
                 f"{rails} {is_are} fed at no setting.",
@@ -206,7 +191,7 @@ class Explainer:
             )
         assert d.road is not None
         if not d.held:
-            return self._finding(
+            return told(
                 "dead-on-road",
                 subject,
                 f"{rails} {is_are} dead {when_text(d.when)}, though {self._road(d.road)} is set.",
@@ -228,7 +213,7 @@ class Explainer:
             subject = place
         places = [r.split(".")[0] for r in legs if r.split(".")[0] in self._layout.file.place]
         about = place or (places[0] if places else subject)
-        return self._finding(
+        return told(
             "dead-held",
             about,
             f"{rails} {is_are} dead {when_text(d.when)}: a train there is held until its road is set.",
@@ -296,7 +281,7 @@ class Explainer:
             BridgeKind.INTERNAL: "crossing the gap",
         }
         at = list_of(f"{x.bridge.a} to {x.bridge.b}" for x in group)
-        return self._finding(
+        return told(
             "clash",
             self._network.piece_of[b.a],
             f"A wheel {places[b.kind]} from {at} joins {c.wires[0]} and {c.wires[1]} {when_text(c.when)}.",
@@ -321,7 +306,7 @@ class Explainer:
         subject = n.road.piece
         a, b = (self._network.wires[w] for w in n.wires)
         if n.held:
-            return self._finding(
+            return told(
                 "dead-held",
                 subject,
                 f"Both rails of {subject} carry {n.wires[0]} {when_text(n.when)}: a train there is held until its "
@@ -334,7 +319,7 @@ class Explainer:
             )
         if a.side is b.side:
             one_feed = n.path[1] == n.path[-2]
-            return self._finding(
+            return told(
                 "one-wire",
                 subject,
                 f"Both rails of {self._road(n.road)} carry {list_of(dict.fromkeys(n.wires))} {when_text(n.when)}.",
@@ -347,7 +332,7 @@ class Explainer:
                 n.when,
                 n.path,
             )
-        return self._finding(
+        return told(
             "no-common",
             subject,
             f"On {self._road(n.road)} one rail takes {n.wires[0]} and the other {n.wires[1]} {when_text(n.when)}.",
@@ -369,7 +354,7 @@ class Explainer:
                 (f"{a} against {b}" for a, b in zip(h.path, h.path[1:], strict=False) if self._is_contact(a, b)),
                 "a blade",
             )
-            return self._finding(
+            return told(
                 "hangs-on-blade",
                 subject,
                 f"{rails} {verb} on a blade contact ({contact}).",
@@ -379,7 +364,7 @@ class Explainer:
                 h.when,
                 h.path,
             )
-        return self._finding(
+        return told(
             "hangs-on-joiner",
             subject,
             f"{rails} {verb} on a metal joiner marked as not trusted.",
@@ -434,7 +419,7 @@ class Explainer:
                 f"{r.clash.bridge.b}"
                 for r in group
             )
-            yield self._finding(
+            yield told(
                 "run-through",
                 piece,
                 f"A train that runs through {piece} while set against it shorts {c.wires[0]} and {c.wires[1]}: {ways}.",
@@ -454,7 +439,7 @@ class Explainer:
             rails = tuple(dict.fromkeys(r for q in asked for r in q.rails))
             subject = self._network.piece_of[rails[0]]
             shown = some_of(rails)
-            yield self._finding(
+            yield told(
                 "not-proven",
                 subject,
                 f"Not decided {question}: {shown}.",

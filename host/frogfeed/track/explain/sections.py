@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from frogfeed.findings.codes import info
-from frogfeed.findings.finding import Finding, Location
+from frogfeed.findings.finding import Finding
 from frogfeed.layout.drives import SELECTOR
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Control
-from frogfeed.track.explain.phrases import list_of, when_text
+from frogfeed.track.explain.phrases import list_of, told, when_text
 from frogfeed.track.feeds.tables import MOST_DRIVES
-from frogfeed.track.network.conditions import Term
 from frogfeed.track.network.model import RailNetwork, SwitchedFeed
 from frogfeed.track.routes.return_loops import ReturnLoop
 from frogfeed.track.routes.reversing import ReversingSection, reversing_section
@@ -29,7 +27,7 @@ def loop_findings(layout: Layout, network: RailNetwork, loops: Iterable[ReturnLo
         if layout.file.layout.control is Control.DC:
             cure += " On DC reverse the main's controller while the train is inside; the section never flips under it."
         first = loop.pieces[0]
-        yield _finding(
+        yield told(
             "return-loop",
             first,
             f"The track comes back to itself turned round, through {list_of(loop.pieces)}.",
@@ -64,7 +62,7 @@ def section_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
     """What is to be said of each switched place: what it takes in, whether a reversing one is long enough, and DC."""
     places = layout.file.place
     for place, apart in network.apart.items():
-        yield _finding(
+        yield told(
             "section-apart",
             place,
             f"The section {place} takes in {list_of(apart)}, which it does not touch.",
@@ -80,7 +78,7 @@ def section_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
         seen.add(s.piece)
         yield from _length(layout, s)
         if layout.file.layout.control is Control.DC:
-            yield _finding(
+            yield told(
                 "reversing-dc",
                 s.piece,
                 f"Throwing {list_of(s.drives)} changes the polarity of the section {s.piece}, also under a train.",
@@ -97,7 +95,7 @@ def _length(layout: Layout, s: SwitchedFeed) -> Iterator[Finding]:
     vehicle = layout.file.layout.longest_conducting_vehicle_mm
     why = "A vehicle that stands in both gaps at once joins the section to the main at both ends: a short."
     if length is not None and vehicle is not None and length < vehicle:
-        yield _finding(
+        yield told(
             "section-short",
             s.piece,
             f"The section {s.piece} is {length:g} mm long, shorter than the longest vehicle that conducts "
@@ -110,7 +108,7 @@ def _length(layout: Layout, s: SwitchedFeed) -> Iterator[Finding]:
     elif length is None or vehicle is None:
         known = {f"length_mm of {s.piece}": length, "longest_conducting_vehicle_mm": vehicle}
         lacks = [word for word, value in known.items() if value is None]
-        yield _finding(
+        yield told(
             "section-length-unknown",
             s.piece,
             f"Whether the reversing section {s.piece} holds every vehicle that conducts is not known.",
@@ -125,7 +123,7 @@ def joined_outputs(solver: Solver) -> Iterator[Finding]:
     """Switched outputs that feed one conductor."""
     for a, b in solver.joined_outputs():
         way = tuple(solver.paths.within(a.rail, b.rail))
-        yield _finding(
+        yield told(
             "outputs-joined",
             a.piece,
             f"{a.output} and {b.output} feed one conductor, by way of {way[0]} and {way[-1]}.",
@@ -151,7 +149,7 @@ def undecided_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding
         if len(s.drives) > MOST_DRIVES:
             yield _too_many(s)
             continue
-        yield _finding(
+        yield told(
             "undecided",
             s.piece,
             f"No setting decides what {s.piece if inside else s.output} must carry"
@@ -169,7 +167,7 @@ def undecided_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding
 
 def _too_many(s: SwitchedFeed) -> Finding:
     """A table that was not attempted."""
-    return _finding(
+    return told(
         "undecided",
         s.piece,
         f"What {s.output} must carry hangs on {len(s.drives)} drives; a table over more than {MOST_DRIVES} is not "
@@ -194,19 +192,4 @@ def _deciding(layout: Layout, piece: str, always: bool) -> str:
     return (
         f'{give} {piece} a selector input: selector = "S" in [{table}.{piece}], with [drive.S] of '
         'kind = "hand" for a switch on the panel.'
-    )
-
-
-def _finding(
-    code: str,
-    subject: str,
-    what: str,
-    why: str,
-    cure: str,
-    where: Location | None,
-    when: Term | None = None,
-    path: tuple[str, ...] = (),
-) -> Finding:
-    return Finding(
-        code, info(code).severity, subject, what, why, cure, where, None if when is None else dict(when), path
     )

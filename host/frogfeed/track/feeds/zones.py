@@ -12,6 +12,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 from frogfeed.layout.schema import Hand
+from frogfeed.track.network.approaches import Approaches
 from frogfeed.track.network.conditions import ALWAYS, NEVER, When, both, either
 from frogfeed.track.network.model import End, Joint, Road
 
@@ -46,56 +47,41 @@ def zones(takes_in: Mapping[str, Sequence[str]], joints: Iterable[Joint], roads:
     """The section of every switched place; `takes_in` names what each has beside itself."""
     if not takes_in:
         return {}
-    across: dict[End, End] = {}
-    for j in joints:
-        across[j.a], across[j.b] = j.b, j.a
-    through: dict[End, list[Road]] = {}
-    for r in roads:
-        for end in (r.start, r.end):
-            if end:
-                through.setdefault((r.piece, end), []).append(r)
-    return {place: _zone(place, {place, *others}, across, through) for place, others in takes_in.items()}
+    approaches = Approaches(joints, roads)
+    return {place: _zone(place, {place, *others}, approaches) for place, others in takes_in.items()}
 
 
-def _zone(place: str, members: set[str], across: Mapping[End, End], through: Mapping[End, list[Road]]) -> Zone:
+def _zone(place: str, members: set[str], approaches: Approaches) -> Zone:
     hands: dict[End, Hand] = {(place, "a"): Hand.LEFT, (place, "b"): Hand.RIGHT}
     queue = deque(hands)
     while queue:
         here = queue.popleft()
-        near = [_far(r, here) for r in through.get(here, ())]
-        near += [across[here]] if here in across else []
-        for there in near:
-            if there[0] in members and there[1] and there not in hands:
+        for there in (*(far for _, far in approaches.roads(here)), approaches.across(here)):
+            if there is not None and there[0] in members and there[1] and there not in hands:
                 hands[there] = hands[here].other
                 queue.append(there)
     borders = tuple(
         Border(end, way, by)
-        for end, found in _ways(place, hands.keys(), across, through).items()
-        if end in across and across[end] not in hands
+        for end, found in _ways(place, hands.keys(), approaches).items()
+        if (beyond := approaches.across(end)) is not None and beyond not in hands
         for by, way in found.items()
     )
     return Zone(place, hands, borders, tuple(sorted(members - {e[0] for e in hands})))
 
 
-def _far(road: Road, end: End) -> End:
-    return (road.piece, road.end if road.start == end[1] else road.start)
-
-
-def _ways(
-    place: str, inside: AbstractSet[End], across: Mapping[End, End], through: Mapping[End, list[Road]]
-) -> dict[End, dict[str, When]]:
+def _ways(place: str, inside: AbstractSet[End], approaches: Approaches) -> dict[End, dict[str, When]]:
     """The ends by which a train from the place comes out of a piece, and when, by the end of the place it left by."""
     ways: dict[End, dict[str, When]] = {(place, e): {e: ALWAYS} for e in ("a", "b")}
     queue = deque(ways)
     while queue:
         out = queue.popleft()
-        entered = across.get(out)
+        entered = approaches.across(out)
         if entered is None or entered not in inside or entered[0] == place:
             continue
-        for road in through.get(entered, ()):
-            known = ways.setdefault(_far(road, entered), {})
+        for road, far in approaches.roads(entered):
+            known = ways.setdefault(far, {})
             grown = {by: either(known.get(by, NEVER), both(way, road.when)) for by, way in ways[out].items()}
             if any(known.get(by) != way for by, way in grown.items()):
                 known.update(grown)
-                queue.append(_far(road, entered))
+                queue.append(far)
     return ways

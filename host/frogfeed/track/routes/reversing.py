@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Place, PlaceKind
 from frogfeed.track.assembly.assemble import assemble
+from frogfeed.track.network.approaches import Approaches
 from frogfeed.track.network.model import End, RailNetwork
 from frogfeed.track.routes.return_loops import ReturnLoop, return_loops
 
@@ -79,17 +80,15 @@ def _candidates(places: Mapping[str, Place], network: RailNetwork, loop: ReturnL
     free = [p for p in loop.places if p not in taken]
     for place in sorted(free, key=lambda p: (-(places[p].length_mm or 0.0), p)):
         yield ReversingSection(place, ())
-    across: dict[End, End] = {}
-    for j in network.joints:
-        across[j.a], across[j.b] = j.b, j.a
-    turns = [end for end in _turns(loop) if across.get(end) not in loop.ends and _passed_by_all(network, end)]
+    approaches = Approaches(network.joints, network.roads)
+    turns = [end for end in _turns(loop) if approaches.across(end) not in loop.ends and _passed_by_all(network, end)]
     tails = [
         (there[0], end[0])
         for end in turns
-        if (there := across.get(end)) is not None
+        if (there := approaches.across(end)) is not None
         and there[0] in places
         and not taken.intersection((there[0], end[0]))
-        and _stub(places, across, there)
+        and _stub(places, approaches, there)
     ]
     for place, turnout in sorted(tails, key=lambda t: (-(places[t[0]].length_mm or 0.0), t)):
         yield ReversingSection(place, (turnout,))
@@ -113,11 +112,11 @@ def _passed_by_all(network: RailNetwork, end: End) -> bool:
     return all(end[1] in (r.start, r.end) for r in network.roads if r.piece == end[0])
 
 
-def _stub(places: Mapping[str, Place], across: Mapping[End, End], end: End) -> bool:
+def _stub(places: Mapping[str, Place], approaches: Approaches, end: End) -> bool:
     """Whether a place that is entered by this end leads no farther within the file."""
     place = places[end[0]]
     far = (end[0], "b" if end[1] == "a" else "a")
-    return place.kind is not PlaceKind.SECTION or far not in across
+    return place.kind is not PlaceKind.SECTION or approaches.across(far) is None
 
 
 def _enclosed(network: RailNetwork, loop: ReturnLoop, turn: End) -> set[str]:

@@ -6,6 +6,7 @@ from collections import deque
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
+from frogfeed.track.network.approaches import Approaches
 from frogfeed.track.network.conditions import holds
 from frogfeed.track.network.model import End, RailNetwork
 
@@ -31,24 +32,17 @@ def shortest_ways(network: RailNetwork, start: str, goal: str, via: Collection[s
     A way runs over no piece or place twice and over all in `via`, and never needs a forbidden combination. Raises
     TooManyWaysError where the search is cut off before it knows.
     """
-    across: dict[End, End] = {}
-    for j in network.joints:
-        across[j.a], across[j.b] = j.b, j.a
-    roads: dict[End, list[tuple[str, tuple[tuple[tuple[str, str], ...], ...]]]] = {}
-    for r in network.roads:
-        roads.setdefault((r.piece, r.start), []).append((r.end, r.when))
-        if r.end:
-            roads.setdefault((r.piece, r.end), []).append((r.start, r.when))
+    approaches = Approaches(network.joints, network.roads)
     found: dict[tuple[str, ...], Way] = {}
     queue: deque[tuple[End, tuple[str, ...], Mapping[str, str]]] = deque(
-        (end, (start,), {}) for end in across if end[0] == start
+        (end, (start,), {}) for j in network.joints for end in (j.a, j.b) if end[0] == start
     )
     shortest, steps = 0, 0
     while queue:
         end, over, settings = queue.popleft()
         if shortest and len(over) >= shortest:
             break
-        there = across.get(end)
+        there = approaches.across(end)
         if there is None or there[0] in over:
             continue
         piece = there[0]
@@ -60,14 +54,14 @@ def shortest_ways(network: RailNetwork, start: str, goal: str, via: Collection[s
                     found[way.over] = way
                 shortest = len(over) + 1
             continue
-        for far, when in roads.get(there, ()):
-            for term in when:
+        for road, far in approaches.roads(there):
+            for term in road.when:
                 steps += 1
                 if steps > MOST_STEPS:
                     raise TooManyWaysError
                 if any(settings.get(drive, setting) != setting for drive, setting in term):
                     continue
                 now = {**settings, **dict(term)}
-                if far and not holds(network.forbidden, now):
-                    queue.append(((piece, far), (*over, piece), now))
+                if far[1] and not holds(network.forbidden, now):
+                    queue.append((far, (*over, piece), now))
     return tuple(found.values())

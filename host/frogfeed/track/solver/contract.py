@@ -49,6 +49,14 @@ class Group:
     island: int = -1
 
 
+def root(parent: list[int], i: int) -> int:
+    """What stands for all that is joined to `i`: the end of its parents, to which the way is halved."""
+    while parent[i] != i:
+        parent[i] = parent[parent[i]]
+        i = parent[i]
+    return i
+
+
 class Contracted:
     """Groups, their joins and islands, and the classes of wires that count as one conductor."""
 
@@ -56,21 +64,14 @@ class Contracted:
         self.network = network
         index = {r: i for i, r in enumerate(network.rails)}
         parent = list(range(len(index)))
-
-        def root(i: int) -> int:
-            while parent[i] != i:
-                parent[i] = parent[parent[i]]
-                i = parent[i]
-            return i
-
         for b in network.bonds:
             if b.kind is not BondKind.UNTRUSTED:
-                parent[root(index[b.a])] = root(index[b.b])
+                parent[root(parent, index[b.a])] = root(parent, index[b.b])
         self.groups: list[Group] = []
         self.group_of: dict[str, int] = {}
         at_root: dict[int, int] = {}
         for rail, i in index.items():
-            r = root(i)
+            r = root(parent, i)
             g = at_root.get(r)
             if g is None:
                 g = at_root[r] = len(self.groups)
