@@ -16,8 +16,10 @@ from frogfeed.bench.rig import Rig, rig_of, yard_layout
 from frogfeed.bench.setup import seal_document
 from frogfeed.board.client import Client
 from frogfeed.board.transfer import push_board
+from tests.own_panel import WHOLE_BOARD
 
-PANEL = """
+PANEL = (
+    """
 [route.in]
 from = "shed"
 to = "stop-2"
@@ -26,24 +28,14 @@ to = "stop-2"
 route = "in"
 [button.t1]
 drive = "T1"
-[button.off]
-does = "all-off"
-[button.again]
-does = "reset"
-
 [lamp.in]
 route = "in"
 [lamp.t1-left]
 drive = "T1"
 setting = "left"
-[lamp.fault]
-shows = "fault"
-[lamp.t2]
-shows = "fault"
-feed = "T2.F"
-[lamp.off]
-shows = "all-off"
 """
+    + WHOLE_BOARD
+)
 RETRIES = 3
 TRIPS = f"""
 [district.main]

@@ -10,6 +10,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from frogfeed.bench.bench import Bench
 from frogfeed.bench.setup import scenario_of
 from frogfeed.board.client import Client
 from frogfeed.board.errors import AmbiguousPort, NoPort, PortVanished
+from frogfeed.board.lines import request_line
 from frogfeed.board.transfer import push_board
 from frogfeed.cli import main
 from frogfeed.commands.way import way_to
@@ -250,6 +252,18 @@ def test_a_port_that_is_busy_by_another_program_stays_busy(
             assert "another program has this port open" in result.output
 
 
+@contextmanager
+def found_console(railway: Railway, folder: Path, patch: pytest.MonkeyPatch) -> Iterator[tuple[Console, FakeBoard]]:
+    """A console that has board B1, which terminals find in `folder` while no port is to be seen."""
+    patch.setenv("XDG_RUNTIME_DIR", str(folder))
+    patch.setattr("frogfeed.board.ports._list_ports.comports", list)
+    file, board = demo_copy(folder), FakeBoard(railway, "B1")
+    with with_links(file, {"B1": lambda: FakeLink(board)}) as console:
+        console.wait(lambda: (console.get("boards", "B1") or {}).get("up"))
+        with advertised(file, "127.0.0.1", console.served.port, console.key):
+            yield console, board
+
+
 def test_only_one_board_is_taken_without_a_name(
     railway: Railway, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -258,54 +272,45 @@ def test_only_one_board_is_taken_without_a_name(
     monkeypatch.setattr("frogfeed.board.ports._list_ports.comports", list)
     with pytest.raises(NoPort):
         way_to(None, None)
-    file, board = demo_copy(tmp_path), FakeBoard(railway, "B1")
-    with with_links(file, {"B1": lambda: FakeLink(board)}) as console:
-        console.wait(lambda: (console.get("boards", "B1") or {}).get("up"))
-        with advertised(file, "127.0.0.1", console.served.port, console.key):
-            found = way_to(None, None).through
-            assert found is not None and (found.board, found.port) == ("B1", "fake")
-            assert way_to(None, None, file=file, board="B1").through is not None
-            assert way_to(None, "00").through is not None
-            for way in ({"serial": "E66"}, {"serial": None, "board": "B2"}, {"serial": None, "file": tmp_path / "x"}):
-                with pytest.raises(NoPort):
-                    way_to(None, **way)  # type: ignore[arg-type]
-            with (
-                advertised(tmp_path / "copy.toml", "127.0.0.1", console.served.port, console.key),
-                pytest.raises(AmbiguousPort) as several,
-            ):
-                way_to(None, None)
-            assert several.value.candidates == ("fake", "fake")
+    with found_console(railway, tmp_path, monkeypatch) as (console, _):
+        file = console.file
+        found = way_to(None, None).through
+        assert found is not None and (found.board, found.port) == ("B1", "fake")
+        assert way_to(None, None, file=file, board="B1").through is not None
+        assert way_to(None, "00").through is not None
+        for way in ({"serial": "E66"}, {"serial": None, "board": "B2"}, {"serial": None, "file": tmp_path / "x"}):
+            with pytest.raises(NoPort):
+                way_to(None, **way)  # type: ignore[arg-type]
+        with (
+            advertised(tmp_path / "copy.toml", "127.0.0.1", console.served.port, console.key),
+            pytest.raises(AmbiguousPort) as several,
+        ):
+            way_to(None, None)
+        assert several.value.candidates == ("fake", "fake")
 
 
 def test_a_board_unplugged_from_the_console_comes_back_to_the_terminal(
     railway: Railway, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
-    monkeypatch.setattr("frogfeed.board.ports._list_ports.comports", list)
-    file, board = demo_copy(tmp_path), FakeBoard(railway, "B1")
-    with with_links(file, {"B1": lambda: FakeLink(board)}) as console:
+    with found_console(railway, tmp_path, monkeypatch) as (console, board):
+        way = way_to(None, None)
+        transport = way.opener()
+        monkeypatch.setattr("frogfeed.console.relay.HEARD_S", 0.05)
+        board.plugged = False
+        console.wait(lambda: not (console.get("boards", "B1") or {}).get("up"))
+        transport.write(request_line(1, "hello", {}))
+        with pytest.raises(PortVanished, match=r"the port went away|no such port"):
+            transport.read(LONG_S)
+        transport.close()
+        board.plugged = True
         console.wait(lambda: (console.get("boards", "B1") or {}).get("up"))
-        with advertised(file, "127.0.0.1", console.served.port, console.key):
-            way = way_to(None, None)
-            transport = way.opener()
-            monkeypatch.setattr("frogfeed.console.relay.HEARD_S", 0.05)
-            board.plugged = False
-            console.wait(lambda: not (console.get("boards", "B1") or {}).get("up"))
-            from frogfeed.board.lines import request_line
-
-            transport.write(request_line(1, "hello", {}))
-            with pytest.raises(PortVanished, match=r"the port went away|no such port"):
-                transport.read(LONG_S)
-            transport.close()
-            board.plugged = True
-            console.wait(lambda: (console.get("boards", "B1") or {}).get("up"))
-            again = way.opener()
-            again.write(request_line(2, "throw", {"drive": "T1", "to": "right"}))
-            said, end = b"", time.monotonic() + LONG_S
-            while b'"queued":1' not in said and time.monotonic() < end:
-                said += again.read(1.0)
-            assert b'"queued":1' in said
-            again.close()
+        again = way.opener()
+        again.write(request_line(2, "throw", {"drive": "T1", "to": "right"}))
+        said, end = b"", time.monotonic() + LONG_S
+        while b'"queued":1' not in said and time.monotonic() < end:
+            said += again.read(1.0)
+        assert b'"queued":1' in said
+        again.close()
 
 
 def test_a_console_that_goes_away_while_one_watches_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -334,14 +339,9 @@ def test_a_console_that_goes_away_while_one_watches_is_told(tmp_path: Path, monk
 def test_a_console_that_died_says_so_at_the_next_request(
     railway: Railway, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
-    monkeypatch.setattr("frogfeed.board.ports._list_ports.comports", list)
-    file, board = demo_copy(tmp_path), FakeBoard(railway, "B1")
-    with with_links(file, {"B1": lambda: FakeLink(board)}) as console:
-        console.wait(lambda: (console.get("boards", "B1") or {}).get("up"))
-        with advertised(file, "127.0.0.1", console.served.port, console.key):
-            way = way_to(None, None)
-            transport = way.opener()
+    with found_console(railway, tmp_path, monkeypatch):
+        way = way_to(None, None)
+        transport = way.opener()
     with pytest.raises(ConsoleGone, match="the console went away"):
         transport.read(LONG_S)
     with pytest.raises(ConsoleGone, match="the console went away"):

@@ -20,6 +20,7 @@ from frogfeed.plan.model import Plan, PlanRefusedError
 from frogfeed.plan.planner import make_plan
 from frogfeed.plan.settings import build_settings, hold_button
 from frogfeed.track.assembly.assemble import assemble
+from tests.own_panel import WHOLE_BOARD
 
 from .make import board, row
 
@@ -52,7 +53,8 @@ def line_of(layout: Layout, text: str) -> int:
     return layout.text[: layout.text.index(text)].count("\n") + 1
 
 
-ONE_OF_EACH = """
+ONE_OF_EACH = (
+    """
 [route.in]
 set = { T2 = "right", T1 = "left" }
 [button.one]
@@ -64,23 +66,14 @@ to = "right"
 pair = { T1 = "right", T2 = "left" }
 [button.in]
 route = "in"
-[button.off]
-does = "all-off"
-[button.again]
-does = "reset"
 [lamp.at]
 drive = "T2"
 setting = "right"
 [lamp.in]
 route = "in"
-[lamp.fault]
-shows = "fault"
-[lamp.t2]
-shows = "fault"
-feed = "T2.F"
-[lamp.off]
-shows = "all-off"
 """
+    + WHOLE_BOARD
+)
 
 
 @pytest.mark.parametrize("profile", ["direct-relay", "expander"])
