@@ -5,20 +5,46 @@ outputs). A line that nobody drives takes its outside level, else its own pull. 
 active or not; only a driven line is ever active, since resistors hold everything off while a pin floats.
 """
 
+if False:
+    from collections.abc import Callable
+    from typing import Any, TypeVar
+
+    from frogfeed.bench.shapes import LinesState
+    from frogfeed.bench.sim.kernel import Kernel
+    from frogfeed.bench.sim.physics.clock import Clock
+    from frogfeed.bench.sim.physics.records import Records
+    from frogfeed.bench.sim.physics.servos import Servos
+
+    T = TypeVar("T")
+    Sink = tuple[int, list[tuple[Callable[[Any, int], None], Any]]]
+
 MCU_LINES = 48
 CHIP_BASE = 64
 CHIP_LINES = 32
 
 
-def line_of(chip, pin):
+def line_of(chip: int, pin: int) -> int:
     """The line of a pin reference: chip -1 is the microcontroller."""
     return pin if chip < 0 else CHIP_BASE + CHIP_LINES * chip + pin
+
+
+class Irq:
+    """Who is called at a line's edges, and the level at the last look."""
+
+    def __init__(self, level: int, rising: int, falling: int, handler: "Callable[[Any], None]", pin: object) -> None:
+        self.level = level
+        self.rising = rising
+        self.falling = falling
+        self.handler = handler
+        self.pin = pin
 
 
 class Board:
     """Levels, sinks, pulses and interrupts of one board."""
 
-    def __init__(self, chips, clock, records):
+    servos: "Servos"  # set by the world; a board without servos needs none
+
+    def __init__(self, chips: int, clock: "Clock", records: "Records") -> None:
         count = CHIP_BASE + CHIP_LINES * chips
         self.clock = clock
         self.records = records
@@ -26,17 +52,16 @@ class Board:
         self.out = [0] * count
         self.outside = [-1] * count
         self.pull = [-1] * count
-        self.sinks = [None] * count
+        self.sinks: "list[Sink | None]" = [None] * count
         self.active = [0] * count
         self.servo_of = [-1] * count
-        self.followers = {}
-        self.servos = None
-        self.irqs = {}
+        self.followers: "dict[int, tuple[int, Callable[[int], None]]]" = {}
+        self.irqs: "dict[int, Irq]" = {}
         self.masked = 0
-        self.waiting = []
-        self.kernel = None  # told when something comes in, so that a sleeper wakes
+        self.waiting: "list[int]" = []
+        self.kernel: "Kernel | None" = None  # told when something comes in, so that a sleeper wakes
 
-    def set_line(self, line, driving, value):
+    def set_line(self, line: int, driving: int, value: int) -> None:
         """A pin is now driven to `value`, or floats."""
         self.driving[line] = driving
         self.out[line] = value
@@ -50,16 +75,16 @@ class Board:
         if line in self.irqs:
             self._interrupt(line)
         if line in self.followers:
-            rest, function = self.followers[line]
-            function(value if driving else rest)
+            rest, follower = self.followers[line]
+            follower(value if driving else rest)
 
-    def follow(self, line, rest, function):
+    def follow(self, line: int, rest: int, function: "Callable[[int], None]") -> None:
         """Call `function(level)` with every level of a line, held at `rest` by a resistor while nobody drives it."""
         self.followers[line] = (rest, function)
         self.outside[line] = rest
         function(self.out[line] if self.driving[line] else rest)
 
-    def add_sink(self, line, active, function, argument):
+    def add_sink(self, line: int, active: int, function: "Callable[[T, int], None]", argument: "T") -> None:
         """Tell `function(argument, on)` when the line turns active or not."""
         sink = self.sinks[line]
         if sink is None:
@@ -67,7 +92,7 @@ class Board:
         else:
             sink[1].append((function, argument))
 
-    def level(self, line):
+    def level(self, line: int) -> int:
         """The level read at a line."""
         if self.driving[line]:
             return self.out[line]
@@ -76,7 +101,7 @@ class Board:
             return outside
         return 1 if self.pull[line] == 1 else 0
 
-    def apply(self, line, level):
+    def apply(self, line: int, level: int) -> None:
         """Something outside pulls the line to a level; -1 lets it go."""
         self.outside[line] = level
         if self.kernel is not None:
@@ -84,7 +109,7 @@ class Board:
         if line in self.irqs:
             self._interrupt(line)
 
-    def pulse(self, line, pulse_ns):
+    def pulse(self, line: int, pulse_ns: int) -> None:
         """The servo pulse on a line is now this long; 0 is none."""
         servo = self.servo_of[line]
         if servo >= 0:
@@ -92,26 +117,26 @@ class Board:
 
     # ---- interrupts -----------------------------------------------------------------------------------
 
-    def watch_line(self, line, rising, falling, handler, pin):
+    def watch_line(self, line: int, rising: int, falling: int, handler: "Callable[[T], None] | None", pin: "T") -> None:
         """Call `handler(pin)` at edges of a line; None stops it."""
         if handler is None:
             self.irqs.pop(line, None)
         else:
-            self.irqs[line] = [self.level(line), rising, falling, handler, pin]
+            self.irqs[line] = Irq(self.level(line), rising, falling, handler, pin)
 
-    def _interrupt(self, line):
+    def _interrupt(self, line: int) -> None:
         irq = self.irqs[line]
         level = self.level(line)
-        if level == irq[0]:
+        if level == irq.level:
             return
-        irq[0] = level
-        if irq[1] if level else irq[2]:
+        irq.level = level
+        if irq.rising if level else irq.falling:
             if self.masked:
                 self.waiting.append(line)
             else:
-                irq[3](irq[4])
+                irq.handler(irq.pin)
 
-    def mask(self, masked):
+    def mask(self, masked: int) -> int:
         """Interrupts wait while masked; those that came are served afterwards. Returns the state before."""
         before = self.masked
         self.masked = masked
@@ -119,10 +144,10 @@ class Board:
             line = self.waiting.pop(0)
             irq = self.irqs.get(line)
             if irq is not None:
-                irq[3](irq[4])
+                irq.handler(irq.pin)
         return before
 
-    def release_all(self):
+    def release_all(self) -> None:
         """A reset of the microcontroller: its pins float, its interrupts are gone. Chips keep their state."""
         self.irqs.clear()
         self.waiting.clear()
@@ -134,11 +159,11 @@ class Board:
             if self.servo_of[line] >= 0:
                 self.pulse(line, 0)
 
-    def dump(self):
+    def dump(self) -> "LinesState":
         """Which lines are driven, and how."""
         return {"driving": self.driving, "out": self.out, "active": self.active}
 
-    def load(self, state):
+    def load(self, state: "LinesState") -> None:
         """The lines as a previous life left them, before `release_all` lets go of the microcontroller's."""
         self.driving = state["driving"]
         self.out = state["out"]

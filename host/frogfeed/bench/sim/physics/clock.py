@@ -7,6 +7,12 @@ scheduling allocates nothing.
 
 from heapq import heappop, heappush
 
+if False:
+    from collections.abc import Callable
+    from typing import Any, TypeVar
+
+    T = TypeVar("T")
+
 SLOT_BITS = 14
 SLOT_MASK = (1 << SLOT_BITS) - 1
 FAR = 1 << 46
@@ -16,15 +22,15 @@ FAR = 1 << 46
 class Clock:
     """Simulated time and the events still to come. `now` and every time are microseconds since power-on."""
 
-    def __init__(self, start_us=0):
+    def __init__(self, start_us: int = 0) -> None:
         self.now = start_us
         self.next = FAR
-        self.heap = []
-        self.due = []
-        self.handlers = []
-        self.args = []
+        self.heap: "list[int]" = []
+        self.due: "list[int]" = []
+        self.handlers: "list[Callable[[Any], None]]" = []
+        self.args: "list[object]" = []
 
-    def slot(self, handler, arg=0):
+    def slot(self, handler: "Callable[[T], None]", arg: "T | int" = 0) -> int:
         """Reserve a slot: `handler(arg)` is called at the time given to `at`."""
         if len(self.due) > SLOT_MASK:
             raise ValueError("the scenario needs more than %d event slots" % SLOT_MASK)
@@ -33,7 +39,7 @@ class Clock:
         self.args.append(arg)
         return len(self.due) - 1
 
-    def at(self, time_us, slot):
+    def at(self, time_us: int, slot: int) -> None:
         """Schedule (or reschedule) a slot. A time already past means now."""
         if time_us < self.now:
             time_us = self.now
@@ -42,15 +48,15 @@ class Clock:
         if time_us < self.next:
             self.next = time_us
 
-    def cancel(self, slot):
+    def cancel(self, slot: int) -> None:
         """Forget a slot's event, if it has one."""
         self.due[slot] = -1
 
-    def pending(self, slot):
+    def pending(self, slot: int) -> int:
         """The slot's due time, or -1."""
         return self.due[slot]
 
-    def run_events(self, until_us):
+    def run_events(self, until_us: int) -> None:
         """Run every event up to and at `until_us`; `now` follows them."""
         heap = self.heap
         due = self.due
@@ -66,7 +72,7 @@ class Clock:
                 self.handlers[slot](self.args[slot])
         self.next = heap[0] >> SLOT_BITS if heap else FAR
 
-    def run_to(self, time_us):
+    def run_to(self, time_us: int) -> None:
         """Run every event up to `time_us`, then let it be that time."""
         self.run_events(time_us)
         if time_us > self.now:

@@ -5,18 +5,26 @@ side), `latching` (two coils; keeps its side) and `enable` (one contact ahead of
 when its own contact and its group's are closed.
 """
 
+if False:
+    from frogfeed.bench.shapes import OutputSpec, OutputState
+    from frogfeed.bench.sim.physics.chance import Chance
+    from frogfeed.bench.sim.physics.clock import Clock
+    from frogfeed.bench.sim.physics.rails import Rails
+    from frogfeed.bench.sim.physics.records import Records
+    from frogfeed.bench.sim.physics.watch import Watch
+
 
 class Leg:
     """One contact from a bus wire towards a switched rail."""
 
-    def __init__(self, output, side, clock, owner):
+    def __init__(self, output: "Output", side: str, clock: "Clock", owner: "Contacts") -> None:
         self.output = output
         self.side = side
         self.closed = 0
         self.want = 0
         self.welded = 0
         self.broken = 0
-        self.group = None
+        self.group: "Leg | None" = None
         self.bounces = 0
         self.told = 0
         self.slot = clock.slot(owner._reach, self)
@@ -26,7 +34,7 @@ class Leg:
 class Output:
     """One switched output with its coils and legs."""
 
-    def __init__(self, spec):
+    def __init__(self, spec: "OutputSpec") -> None:
         self.name = spec["name"]
         self.kind = spec["kind"]
         self.operate_us = spec["operate_us"]
@@ -39,24 +47,32 @@ class Output:
         self.coil = [0, 0]
         self.off_at = [-1 << 40, -1 << 40]
         self.on_at = [0, 0]
-        self.legs = []
+        self.legs: "list[Leg]" = []
         self.group = spec.get("group", -1)
 
 
 class Contacts:
     """All outputs and group enables of one board."""
 
-    def __init__(self, outputs, groups, clock, rails, records, random):
+    def __init__(
+        self,
+        outputs: "list[OutputSpec]",
+        groups: "list[OutputSpec]",
+        clock: "Clock",
+        rails: "Rails",
+        records: "Records",
+        random: "Chance",
+    ) -> None:
         self.clock = clock
         self.rails = rails
         self.records = records
         self.random = random
         self.outputs = [Output(s) for s in outputs]
         self.by_name = {o.name: o for o in self.outputs}
-        self.watch = None
+        self.watch: "Watch | None" = None
         for output in self.outputs:
             output.legs = [Leg(output, "A", clock, self), Leg(output, "B", clock, self)]
-        self.groups = []
+        self.groups: "list[Output]" = []
         for spec in groups:
             group = Output(spec)
             group.legs = [Leg(group, "enable", clock, self)]
@@ -66,7 +82,7 @@ class Contacts:
                 for leg in output.legs:
                     leg.group = self.groups[output.group].legs[0]
 
-    def begin(self, latched=None):
+    def begin(self, latched: "dict[str, str] | None" = None) -> None:
         """Contacts at power-on: changeovers rest, latching ones are where they were left."""
         for output in self.outputs:
             side = None
@@ -81,7 +97,7 @@ class Contacts:
 
     # ---- coils ----------------------------------------------------------------------------------------
 
-    def drive(self, which, on):
+    def drive(self, which: "tuple[Output, int]", on: int) -> None:
         """A coil (or a solid-state switch's input) was turned on or off: `which` is (output, coil)."""
         output, coil = which
         if output.coil[coil] == on:
@@ -112,12 +128,12 @@ class Contacts:
                 self.clock.cancel(leg.slot)
                 leg.want = leg.closed
 
-    def _transfer(self, output, opens, closes, delay):
+    def _transfer(self, output: "Output", opens: "Leg", closes: "Leg", delay: int) -> None:
         gap = output.transfer_us
         self._want(opens, 0, delay - gap if delay > gap else 0)
         self._want(closes, 1, delay)
 
-    def _want(self, leg, closed, delay):
+    def _want(self, leg: "Leg", closed: int, delay: int) -> None:
         leg.want = closed
         self.clock.cancel(leg.bounce_slot)
         leg.bounces = 0
@@ -126,7 +142,7 @@ class Contacts:
         else:
             self.clock.at(self.clock.now + delay, leg.slot)
 
-    def _reach(self, leg):
+    def _reach(self, leg: "Leg") -> None:
         want = leg.want
         if want == leg.closed or (not want and leg.welded) or (want and leg.broken):
             return
@@ -136,18 +152,18 @@ class Contacts:
             leg.bounces = 2 * (1 + self.random.below(3))
             self.clock.at(self.clock.now + self._bounce_gap(leg), leg.bounce_slot)
 
-    def _bounce_gap(self, leg):
+    def _bounce_gap(self, leg: "Leg") -> int:
         gap = leg.output.bounce_us // 6
         return 1 + gap // 2 + self.random.below(gap // 2)
 
-    def _bounce(self, leg):
+    def _bounce(self, leg: "Leg") -> None:
         leg.bounces -= 1
         leg.closed = 0 if leg.bounces & 1 and not leg.welded else 1
         self._tell(leg)
         if leg.bounces:
             self.clock.at(self.clock.now + self._bounce_gap(leg), leg.bounce_slot)
 
-    def _tell(self, leg):
+    def _tell(self, leg: "Leg") -> None:
         """Pass on what a leg does to the track; a group's contact passes on all legs behind it."""
         if leg.side == "enable":
             for output in self.outputs:
@@ -172,7 +188,7 @@ class Contacts:
 
     # ---- faults and state -----------------------------------------------------------------------------
 
-    def weld(self, name, side, welded):
+    def weld(self, name: str, side: str, welded: int) -> None:
         """Weld a closed contact (it will not open), or break the weld."""
         output = self.by_name[name]
         leg = output.legs[0 if side == "A" else 1]
@@ -180,7 +196,7 @@ class Contacts:
         if not welded and leg.want != leg.closed:
             self.clock.at(self.clock.now + output.release_us, leg.slot)
 
-    def break_leg(self, name, side, broken):
+    def break_leg(self, name: str, side: str, broken: int) -> None:
         """A contact that never closes (burnt, or its wire off), or one that does again."""
         leg = self.by_name[name].legs[0 if side == "A" else 1]
         leg.broken = broken
@@ -190,7 +206,7 @@ class Contacts:
         elif not broken and leg.want != leg.closed:
             self.clock.at(self.clock.now, leg.slot)
 
-    def timing(self, name, operate_us=-1, release_us=-1, bounce_us=-1):
+    def timing(self, name: str, operate_us: int = -1, release_us: int = -1, bounce_us: int = -1) -> None:
         """Let a relay be slower or bounce longer than its maker says; -1 leaves a figure alone."""
         output = self.by_name[name]
         if operate_us >= 0:
@@ -200,9 +216,9 @@ class Contacts:
         if bounce_us >= 0:
             output.bounce_us = bounce_us
 
-    def dump(self):
+    def dump(self) -> "dict[str, OutputState]":
         """What survives a reset of the board: every contact, on its way or not, weld and figure."""
-        state = {}
+        state: "dict[str, OutputState]" = {}
         for output in self.outputs + self.groups:
             state[output.name] = {
                 "legs": [
@@ -215,7 +231,7 @@ class Contacts:
             }
         return state
 
-    def load(self, state):
+    def load(self, state: "dict[str, OutputState]") -> None:
         """Take up where the board's previous life left the contacts and coils."""
         for output in self.outputs + self.groups:
             kept = state[output.name]

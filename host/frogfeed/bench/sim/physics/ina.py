@@ -2,6 +2,14 @@
 
 from .chip import Chip
 
+if False:
+    from typing import Any
+
+    from frogfeed.bench.shapes import ChipSpec, Data
+    from frogfeed.bench.sim.physics.board import Board
+    from frogfeed.bench.sim.physics.clock import Clock
+    from frogfeed.bench.sim.physics.supply import Sensors
+
 
 class Ina(Chip):
     """Current sensors: INA219, INA226 and INA3221. Registers are 16 bits, high byte first."""
@@ -19,23 +27,23 @@ class Ina(Chip):
     """Shunt and bus at the power-on setting, all channels."""
     FULL = {"ina219": 32000, "ina226": 32767, "ina3221": 4095}
 
-    def __init__(self, index, spec, board, clock, sensors):
+    def __init__(self, index: int, spec: "ChipSpec", board: "Board", clock: "Clock", sensors: "Sensors") -> None:
         Chip.__init__(self, index, spec, board, clock)
         self.sensors = sensors
-        self.channels = {}
+        self.channels: "dict[int, int]" = {}
         for number in range(len(sensors.sensors)):
             sensor = sensors.sensors[number]
             if sensor["chip"] == index:
                 self.channels[sensor["channel"]] = number
-        self.values = {}
+        self.values: "dict[int, int]" = {}
         self.pointer = 0
         self.power_on()
 
-    def power_on(self):
+    def power_on(self) -> None:
         self.values = dict(self.POWER_ON[self.kind])
         self.pointer = 0
 
-    def write(self, data):
+    def write(self, data: "Data") -> None:
         """Register number; then, if there, two bytes for it."""
         if not data:
             return
@@ -47,7 +55,7 @@ class Ina(Chip):
             elif self.pointer in (0, 5, 6, 7) or self.kind == "ina3221":
                 self.values[self.pointer] = value
 
-    def _shunt(self, channel):
+    def _shunt(self, channel: int) -> int:
         number = self.channels.get(channel)
         if number is None:
             return 0
@@ -55,7 +63,7 @@ class Ina(Chip):
         full = self.FULL[self.kind]
         return full if counts > full else -full if counts < -full else counts
 
-    def _conversion_us(self):
+    def _conversion_us(self) -> int:
         if self.kind != "ina226":
             return self.CONVERSION_US[self.kind]
         config = self.values[0]
@@ -63,7 +71,7 @@ class Ina(Chip):
         averages = (1, 4, 16, 64, 128, 256, 512, 1024)
         return averages[config >> 9 & 7] * (times[config >> 6 & 7] + times[config >> 3 & 7])
 
-    def _value(self, register):
+    def _value(self, register: int) -> int:
         if self.kind == "ina3221":
             if register in (1, 3, 5):
                 return self._shunt((register + 1) // 2) << 3 & 0xFFFF
@@ -79,7 +87,7 @@ class Ina(Chip):
             return self._shunt(1) * calibration // shift & 0xFFFF
         return self.values.get(register, 0)
 
-    def read(self, count):
+    def read(self, count: int) -> bytearray:
         """The register pointed to, again and again."""
         value = self._value(self.pointer)
         out = bytearray(count)
@@ -87,10 +95,10 @@ class Ina(Chip):
             out[i] = value & 0xFF if i & 1 else value >> 8
         return out
 
-    def dump(self):
+    def dump(self) -> "dict[str, Any]":
         return {"values": [[k, v] for k, v in self.values.items()], "pointer": self.pointer, "absent": self.absent}
 
-    def load(self, state):
+    def load(self, state: "dict[str, Any]") -> None:
         self.values = {k: v for k, v in state["values"]}
         self.pointer = state["pointer"]
         self.absent = state["absent"]

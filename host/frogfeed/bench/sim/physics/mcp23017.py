@@ -3,13 +3,20 @@
 from .board import line_of
 from .chip import Chip
 
+if False:
+    from typing import Any
+
+    from frogfeed.bench.shapes import ChipSpec, Data
+    from frogfeed.bench.sim.physics.board import Board
+    from frogfeed.bench.sim.physics.clock import Clock
+
 
 class Mcp23017(Chip):
     """Port expander. Lines 0 to 15: port A, then port B."""
 
     IODIR, IPOL, GPINTEN, DEFVAL, INTCON, IOCON, GPPU, INTF, INTCAP, GPIO, OLAT = range(11)
 
-    def __init__(self, index, spec, board, clock):
+    def __init__(self, index: int, spec: "ChipSpec", board: "Board", clock: "Clock") -> None:
         Chip.__init__(self, index, spec, board, clock)
         self.registers = [[0] * 11, [0] * 11]
         self.pointer = 0
@@ -17,19 +24,19 @@ class Mcp23017(Chip):
         if spec.get("reset_pin", -1) >= 0:
             board.follow(spec["reset_pin"], 0, self._reset)
 
-    def _reset(self, level):
+    def _reset(self, level: int) -> None:
         self.held = 0 if level else 1
         if self.held:
             self.power_on()
 
-    def power_on(self):
+    def power_on(self) -> None:
         for port in (0, 1):
             for r in range(11):
                 self.registers[port][r] = 0xFF if r == self.IODIR else 0
         self.pointer = 0
         self._lines(0xFFFF)
 
-    def _place(self, address):
+    def _place(self, address: int) -> "tuple[int, int] | None":
         """(register, port) of an address, by the bank bit; None beyond the last."""
         if self.registers[0][self.IOCON] & 0x80:
             register, port = address & 0x0F, address >> 4 & 1
@@ -37,7 +44,7 @@ class Mcp23017(Chip):
             register, port = address >> 1, address & 1
         return (register, port) if register < 11 and address <= 0x1A else None
 
-    def _step(self):
+    def _step(self) -> None:
         iocon = self.registers[0][self.IOCON]
         if iocon & 0x20:  # SEQOP: stay, or toggle between the ports of a pair
             if not iocon & 0x80:
@@ -47,7 +54,7 @@ class Mcp23017(Chip):
         else:
             self.pointer = (self.pointer + 1) % 22
 
-    def write(self, data):
+    def write(self, data: "Data") -> None:
         """First byte: register address; then values."""
         if not data:
             return
@@ -71,7 +78,7 @@ class Mcp23017(Chip):
         if dirty:
             self._lines(dirty)
 
-    def read(self, count):
+    def read(self, count: int) -> bytearray:
         """Registers from the pointer on."""
         out = bytearray(count)
         for i in range(count):
@@ -82,14 +89,14 @@ class Mcp23017(Chip):
             self._step()
         return out
 
-    def _port(self, port):
+    def _port(self, port: int) -> int:
         value = 0
         for bit in range(8):
             if self.board.level(line_of(self.index, 8 * port + bit)):
                 value |= 1 << bit
         return value ^ self.registers[port][self.IPOL]
 
-    def _lines(self, mask):
+    def _lines(self, mask: int) -> None:
         for pin in range(16):
             if mask >> pin & 1:
                 port, bit = pin >> 3, pin & 7
@@ -100,10 +107,10 @@ class Mcp23017(Chip):
                 if driving != self.board.driving[line] or value != self.board.out[line]:
                     self.board.set_line(line, driving, value)
 
-    def dump(self):
+    def dump(self) -> "dict[str, Any]":
         return {"registers": self.registers, "pointer": self.pointer, "absent": self.absent}
 
-    def load(self, state):
+    def load(self, state: "dict[str, Any]") -> None:
         self.registers = state["registers"]
         self.pointer = state["pointer"]
         self.absent = state["absent"]

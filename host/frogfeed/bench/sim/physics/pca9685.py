@@ -3,13 +3,20 @@
 from .board import line_of
 from .chip import Chip
 
+if False:
+    from typing import Any
+
+    from frogfeed.bench.shapes import ChipSpec, Data
+    from frogfeed.bench.sim.physics.board import Board
+    from frogfeed.bench.sim.physics.clock import Clock
+
 
 class Pca9685(Chip):
     """Sixteen PWM outputs for servos, 25 MHz clock. Outputs follow their registers at the end of a transfer."""
 
     RESTART, AI, SLEEP = 0x80, 0x20, 0x10
 
-    def __init__(self, index, spec, board, clock):
+    def __init__(self, index: int, spec: "ChipSpec", board: "Board", clock: "Clock") -> None:
         Chip.__init__(self, index, spec, board, clock)
         self.registers = bytearray(256)
         self.pointer = 0
@@ -22,7 +29,7 @@ class Pca9685(Chip):
         else:
             self.oe = 0
 
-    def power_on(self):
+    def power_on(self) -> None:
         registers = self.registers
         for r in range(256):
             registers[r] = 0
@@ -36,11 +43,11 @@ class Pca9685(Chip):
         self.waiting = 0
         self._outputs(0xFFFF)
 
-    def _enable(self, level):
+    def _enable(self, level: int) -> None:
         self.oe = level
         self._outputs(0xFFFF)
 
-    def write(self, data):
+    def write(self, data: "Data") -> None:
         """First byte: register address; then values, each to the next register where AI is set."""
         if not data:
             return
@@ -52,14 +59,14 @@ class Pca9685(Chip):
         if dirty:
             self._outputs(dirty)
 
-    def _step(self):
+    def _step(self) -> None:
         if self.registers[0] & self.AI:
             if self.pointer == 0x45:
                 self.pointer = 0
             else:
                 self.pointer = (self.pointer + 1) & 0xFF
 
-    def _put(self, address, value):
+    def _put(self, address: int, value: int) -> int:
         """Store one value; the channels that it touches, as bits."""
         registers = self.registers
         if address == 0:
@@ -82,11 +89,11 @@ class Pca9685(Chip):
             registers[address] = value
         return 0
 
-    def _no_restart(self):
+    def _no_restart(self) -> None:
         self.registers[0] &= 0x7F
         self.waiting = 0
 
-    def _mode1(self, value):
+    def _mode1(self, value: int) -> int:
         registers = self.registers
         was_asleep = registers[0] & self.SLEEP
         keep = registers[0] & self.RESTART
@@ -101,13 +108,13 @@ class Pca9685(Chip):
         registers[0] = (value & 0x7F) | keep
         return 0xFFFF
 
-    def _any_on(self):
+    def _any_on(self) -> bool:
         for channel in range(16):
             if self._counts(channel):
                 return True
         return False
 
-    def _counts(self, channel):
+    def _counts(self, channel: int) -> int:
         """How many of 4096 counts a channel is on."""
         registers = self.registers
         at = 6 + 4 * channel
@@ -119,14 +126,14 @@ class Pca9685(Chip):
         off = registers[at + 2] | (registers[at + 3] & 0x0F) << 8
         return (off - on) & 0x0FFF
 
-    def _outputs(self, mask):
+    def _outputs(self, mask: int) -> None:
         stopped = self.registers[0] & self.SLEEP or self.oe or self.waiting
         tick_ns = (self.registers[0xFE] + 1) * 40
         for channel in range(16):
             if mask >> channel & 1:
                 self.board.pulse(line_of(self.index, channel), 0 if stopped else self._counts(channel) * tick_ns)
 
-    def read(self, count):
+    def read(self, count: int) -> bytearray:
         """Registers from the pointer on."""
         out = bytearray(count)
         for i in range(count):
@@ -134,12 +141,12 @@ class Pca9685(Chip):
             self._step()
         return out
 
-    def general_call(self, data):
+    def general_call(self, data: "Data") -> None:
         """A write to address 0: 06 resets it."""
         if len(data) == 1 and data[0] == 6:
             self.power_on()
 
-    def dump(self):
+    def dump(self) -> "dict[str, Any]":
         return {
             "registers": list(self.registers),
             "pointer": self.pointer,
@@ -147,7 +154,7 @@ class Pca9685(Chip):
             "absent": self.absent,
         }
 
-    def load(self, state):
+    def load(self, state: "dict[str, Any]") -> None:
         self.registers = bytearray(state["registers"])
         self.pointer = state["pointer"]
         self.waiting = state["waiting"]

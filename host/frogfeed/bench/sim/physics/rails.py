@@ -8,11 +8,22 @@ A spark is two wires that must not meet joined for a microsecond or more. Change
 together, after all of them.
 """
 
+if False:
+    from collections.abc import Callable, Sequence
+
+    from frogfeed.bench.shapes import RailsSpec
+    from frogfeed.bench.sim.physics.clock import Clock
+    from frogfeed.bench.sim.physics.records import Records
+
+    Pair = tuple[int, int]
+    Join = tuple[int, int, int, int, str]
+    Solved = tuple[list[int], tuple[Pair, ...]]
+
 
 class Rails:
     """Labels for every class, the sparks going on, and who wants to be told when labels change."""
 
-    def __init__(self, spec, clock, records):
+    def __init__(self, spec: "RailsSpec", clock: "Clock", records: "Records") -> None:
         self.clock = clock
         self.settle_slot = clock.slot(self._settle)
         if self.settle_slot != 0:
@@ -31,13 +42,13 @@ class Rails:
         self.island_edges = spec["islands"]
         self.island_of = [0] * len(self.edge_a)
         self.bit_of = [0] * len(self.edge_a)
-        self.island_nodes = []
-        self.island_mask = []
-        self.island_joins = []
-        self.island_cache = []
-        self.dirty_islands = []
+        self.island_nodes: "list[list[int]]" = []
+        self.island_mask: "list[int]" = []
+        self.island_joins: "list[tuple[Pair, ...]]" = []
+        self.island_cache: "list[dict[int, Solved]]" = []
+        self.dirty_islands: "list[int]" = []
         for island in range(len(self.island_edges)):
-            nodes = []
+            nodes: "list[int]" = []
             bit = 1
             for edge in self.island_edges[island]:
                 self.island_of[edge] = island
@@ -57,7 +68,7 @@ class Rails:
         self.at = [0] * len(self.drive_names)
         self.since = [0] * len(self.drive_names)
         self.moving = [0] * len(self.drive_names)
-        self.drive_edges = [[] for _ in self.drive_names]
+        self.drive_edges: "list[list[tuple[int, list[list[Pair]]]]]" = [[] for _ in self.drive_names]
         for edge, when in spec["contacts"]:
             alternatives = [[(d, 1 << s) for d, s in term] for term in when]
             for drive in {d for term in alternatives for d, _ in term}:
@@ -66,12 +77,13 @@ class Rails:
                 self.closed[edge] = 1
                 self.island_mask[self.island_of[edge]] |= self.bit_of[edge]
         self.outputs = spec["outputs"]  # output -> {"A": [edges], "B": [edges]}
-        self.joins = None  # set by Trains: returns the label groups that vehicles join now
-        self.listener = None  # called after labels or drive ends have changed
-        self.sparks = {}
-        self.spark_edges = {}
+        # set by Trains: returns the label groups that vehicles join now
+        self.joins: "Callable[[], list[Join] | None] | None" = None
+        self.listener: "Callable[[], None] | None" = None  # called after labels or drive ends have changed
+        self.sparks: "dict[Pair, int]" = {}
+        self.spark_edges: "dict[Pair, list[int]]" = {}
         self.powered = [1] * self.nw
-        self.on_sparks = None  # called after sparks have changed
+        self.on_sparks: "Callable[[], None] | None" = None  # called after sparks have changed
         self.was_joined = False
         self.changed = False
         self.version = 0  # goes up with every judgement
@@ -84,13 +96,13 @@ class Rails:
             records.put("spark", clock.now, wires=[a, b], cause=["always joined"])
         self.touch()
 
-    def touch(self):
+    def touch(self) -> None:
         """Ask for a judgement at the end of this instant."""
         clock = self.clock
         if clock.due[self.settle_slot] != clock.now:
             clock.at(clock.now, self.settle_slot)
 
-    def edge(self, edge, closed):
+    def edge(self, edge: int, closed: int) -> None:
         """A leg or contact opened or closed now."""
         if self.closed[edge] == closed:
             return
@@ -101,14 +113,14 @@ class Rails:
             self.dirty_islands.append(island)
         self.touch()
 
-    def output(self, name, side, closed):
+    def output(self, name: str, side: str, closed: int) -> None:
         """The leg of a switched output to bus wire `side` opened or closed now."""
         sides = self.outputs.get(name)
         if sides is not None:
             for edge in sides[side]:
                 self.edge(edge, closed)
 
-    def end(self, drive, setting, closed):
+    def end(self, drive: int, setting: int, closed: int) -> None:
         """A drive's blades came to touch at a setting's end, or let go."""
         bit = 1 << setting
         self.at[drive] = self.at[drive] | bit if closed else self.at[drive] & ~bit
@@ -127,14 +139,14 @@ class Rails:
         self.changed = True
         self.touch()
 
-    def motion(self, drive, moving):
+    def motion(self, drive: int, moving: int) -> None:
         """A drive began to move or came to rest."""
         self.moving[drive] = moving
         self.since[drive] = self.clock.now
         self.changed = True
         self.touch()
 
-    def settled(self, drive):
+    def settled(self, drive: int) -> int:
         """The setting index a drive has rested at for its settling time, or -1."""
         if self.moving[drive] or self.clock.now - self.since[drive] < self.settle_us[drive]:
             return -1
@@ -144,7 +156,7 @@ class Rails:
                 return s
         return -1
 
-    def _relabel(self, island):
+    def _relabel(self, island: int) -> None:
         mask = self.island_mask[island]
         found = self.island_cache[island].get(mask)
         if found is None:
@@ -160,10 +172,10 @@ class Rails:
                 label[nodes[i]] = labels[i]
         self.island_joins[island] = joins
 
-    def _solve(self, island, mask):
+    def _solve(self, island: int, mask: int) -> "Solved":
         """Labels of an island's nodes (a wire's class, else the least class of a floating group), wires joined."""
         up = {n: n for n in self.island_nodes[island]}
-        joins = []
+        joins: "list[Pair]" = []
         nw = self.nw
         for edge in self.island_edges[island]:
             if not mask & self.bit_of[edge]:
@@ -181,14 +193,14 @@ class Rails:
             if b < nw:
                 joins.append((a, b))
             up[b] = a
-        labels = []
+        labels: "list[int]" = []
         for n in self.island_nodes[island]:
             while up[n] != n:
                 n = up[n]
             labels.append(n)
         return labels, tuple(joins)
 
-    def _settle(self, _):
+    def _settle(self, _: int) -> None:
         self.version += 1
         changed = self.changed
         if self.dirty_islands:
@@ -209,14 +221,14 @@ class Rails:
         if any_join or self.sparks:
             self._judge(joins or ())
 
-    def _judge(self, joins):
-        up = {}
+    def _judge(self, joins: "Sequence[Join]") -> None:
+        up: "dict[int, int]" = {}
         for pairs in self.island_joins:
             for a, b in pairs:
                 self._unite(up, a, b)
-        for pair in joins:
-            self._unite(up, pair[0], pair[1])
-        groups = {}
+        for join in joins:
+            self._unite(up, join[0], join[1])
+        groups: "dict[int, list[int]]" = {}
         for label in up:
             if label < self.nw:
                 root = label
@@ -224,7 +236,7 @@ class Rails:
                     root = up[root]
                 groups.setdefault(root, []).append(label)
         now = self.clock.now
-        seen = {}
+        seen: "dict[Pair, int]" = {}
         powered = self.powered
         for members in groups.values():
             members.sort()
@@ -248,7 +260,7 @@ class Rails:
             self.on_sparks()
 
     @staticmethod
-    def _unite(up, a, b):
+    def _unite(up: "dict[int, int]", a: int, b: int) -> None:
         up.setdefault(a, a)
         up.setdefault(b, b)
         while up[a] != a:
@@ -260,16 +272,16 @@ class Rails:
                 a, b = b, a
             up[b] = a
 
-    def pair_names(self, pair):
+    def pair_names(self, pair: "Pair") -> "list[str]":
         """The names of the wires of two classes."""
         return [self.names[pair[0]], self.names[pair[1]]]
 
-    def path(self, start, goal, joins):
+    def path(self, start: int, goal: int, joins: "Sequence[Join]") -> "tuple[list[int], list[str]]":
         """How two wires are joined: (edges that carry the current, one chain of contacts and vehicles as words).
 
         An edge at one of the wires carries current if the other wire is reached from its far end without that wire.
         """
-        around = {}
+        around: "dict[int, list[tuple[int, str, int]]]" = {}
         for edge in range(len(self.closed)):
             if self.closed[edge]:
                 a, b, name = self.edge_a[edge], self.edge_b[edge], self.edge_name[edge]
@@ -282,10 +294,11 @@ class Rails:
         if goal not in came:
             return [], ["by way of a third wire"]
         words = []
-        node = goal
-        while came[node] is not None:
-            node, name = came[node]
+        step = came[goal]
+        while step is not None:
+            node, name = step
             words.append(name)
+            step = came[node]
         words.reverse()
         edges = []
         for wire, other in ((start, goal), (goal, start)):
@@ -296,9 +309,11 @@ class Rails:
         return edges, words
 
     @staticmethod
-    def _flood(around, start, stop):
+    def _flood(
+        around: "dict[int, list[tuple[int, str, int]]]", start: int, stop: int
+    ) -> "dict[int, tuple[int, str] | None]":
         """All that is reached from `start` without going on through `stop`: node -> (node before, by what)."""
-        came = {start: None}
+        came: "dict[int, tuple[int, str] | None]" = {start: None}
         queue = [start]
         while queue:
             node = queue.pop(0)
@@ -310,16 +325,16 @@ class Rails:
                     queue.append(other)
         return came
 
-    def rejudge(self):
+    def rejudge(self) -> None:
         """Judge this instant again though no contact has moved: a supply went off or on, or metal fell on the track."""
         self.changed = True
         self.touch()
 
-    def fed(self, cls):
+    def fed(self, cls: int) -> bool:
         """Whether a class is joined to a bus wire now."""
         return self.label[cls] < self.nw
 
-    def wire_of(self, cls):
+    def wire_of(self, cls: int) -> "str | None":
         """The name of the wire that feeds a class, or None."""
         label = self.label[cls]
         return self.names[label] if label < self.nw else None

@@ -7,6 +7,14 @@ pulse towards the second's. Where blades touch is a pair of thresholds for each 
 motion: touching as q falls (rises) through one, letting go as it rises (falls) through the other.
 """
 
+if False:
+    from collections.abc import Callable
+
+    from frogfeed.bench.shapes import HandSpec, HandsState, ServoSpec, ServosState
+    from frogfeed.bench.sim.physics.clock import Clock
+    from frogfeed.bench.sim.physics.rails import Rails
+    from frogfeed.bench.sim.physics.records import Records
+
 FRAME_US = 20_000
 QUIET_FRAMES = 3
 """A horn that has not moved for so many frames is at rest."""
@@ -17,7 +25,9 @@ JUMP_NS = 250_000
 class Servos:
     """All servos of one board. `rails` is told of ends and motion."""
 
-    def __init__(self, specs, clock, rails, records, phase_us=0):
+    def __init__(
+        self, specs: "list[ServoSpec]", clock: "Clock", rails: "Rails", records: "Records", phase_us: int = 0
+    ) -> None:
         self.clock = clock
         self.rails = rails
         self.records = records
@@ -46,13 +56,14 @@ class Servos:
         self.reversed = [0] * n
         self.touch = [[0, 0] for _ in specs]
         self.want = [[0, 0] for _ in specs]
-        self.end_slots = []
+        self.end_slots: "list[tuple[int, int]]" = []
         for i in range(n):
             self.end_slots.append((clock.slot(self._end, (i, 0)), clock.slot(self._end, (i, 1))))
-        self.active = []
-        self.on_pulse = None  # called with (servo, ns) when pulses begin: the watch of rule S3
+        self.active: "list[int]" = []
+        # called with (servo, ns) when pulses begin: the watch of rule S3
+        self.on_pulse: "Callable[[int, int], None] | None" = None
 
-    def begin(self):
+    def begin(self) -> None:
         """Tell the rails where the blades stand at power-on."""
         for i in range(len(self.pos)):
             q = (self.pos[i] - self.first[i]) * self.sign[i]
@@ -63,7 +74,7 @@ class Servos:
                 if closed:
                     self.rails.end(self.drive[i], end, 1)
 
-    def set_pulse(self, i, pulse_ns):
+    def set_pulse(self, i: int, pulse_ns: int) -> None:
         """The pulse on a servo's wire is now this long; 0 is none. It counts from the next frame on."""
         before = self.pulse[i]
         if before == pulse_ns:
@@ -78,11 +89,11 @@ class Servos:
             if self.clock.due[self.frame_slot] < 0:
                 self._next_frame()
 
-    def _next_frame(self):
+    def _next_frame(self) -> None:
         now = self.clock.now - self.phase_us
         self.clock.at(now - now % FRAME_US + FRAME_US + self.phase_us, self.frame_slot)
 
-    def _frame(self, _):
+    def _frame(self, _: int) -> None:
         active = self.active
         now = self.clock.now
         for index in range(len(active) - 1, -1, -1):
@@ -139,12 +150,12 @@ class Servos:
         if active:
             self.clock.at(now + FRAME_US, self.frame_slot)
 
-    def _cross(self, i, end, closed, now, q0, q1, threshold):
+    def _cross(self, i: int, end: int, closed: int, now: int, q0: int, q1: int, threshold: int) -> None:
         at = now + FRAME_US * (threshold - q0) // (q1 - q0)
         self.want[i][end] = closed
         self.clock.at(at if at > now else now, self.end_slots[i][end])
 
-    def _end(self, which):
+    def _end(self, which: "tuple[int, int]") -> None:
         i, end = which
         closed = self.want[i][end]
         self.touch[i][end] = closed
@@ -153,27 +164,27 @@ class Servos:
 
     # ---- faults and state -----------------------------------------------------------------------------
 
-    def jam(self, i, stuck):
+    def jam(self, i: int, stuck: int) -> None:
         """A stuck servo ignores its pulse; freed, it obeys again."""
         self.stuck[i] = stuck
         self._wake(i)
 
-    def reverse(self, i, reversed_):
+    def reverse(self, i: int, reversed_: int) -> None:
         """A servo mounted the wrong way round runs to the other end."""
         self.reversed[i] = reversed_
         self._wake(i)
 
-    def _wake(self, i):
+    def _wake(self, i: int) -> None:
         if i not in self.active:
             self.active.append(i)
             if self.clock.due[self.frame_slot] < 0:
                 self._next_frame()
 
-    def moving_count(self):
+    def moving_count(self) -> int:
         """How many horns move now."""
         return sum(self.moving)
 
-    def dump(self):
+    def dump(self) -> "ServosState":
         """What survives a reset of the board: where the horns and blades are."""
         return {
             "pos": self.pos,
@@ -185,7 +196,7 @@ class Servos:
             "moving": self.moving,
         }
 
-    def load(self, state):
+    def load(self, state: "ServosState") -> None:
         """Take up where the board's previous life left the servos."""
         self.pos = state["pos"]
         self.stuck = state["stuck"]
@@ -209,7 +220,14 @@ class Servos:
 class Hands:
     """Hand-thrown turnouts: a finger moves the blades, position contacts tell the board."""
 
-    def __init__(self, specs, clock, rails, records, contact):
+    def __init__(
+        self,
+        specs: "list[HandSpec]",
+        clock: "Clock",
+        rails: "Rails",
+        records: "Records",
+        contact: "Callable[[int, int, int], None]",
+    ) -> None:
         self.clock = clock
         self.rails = rails
         self.records = records
@@ -222,20 +240,20 @@ class Hands:
         self.began = [0] * len(specs)
         self.travel_us = [1] * len(specs)
         self.state = [[0, 0, 0, 0] for _ in specs]
-        self.slots = []
-        self.rest_slots = []
+        self.slots: "list[list[int]]" = []
+        self.rest_slots: "list[int]" = []
         for i in range(len(specs)):
             self.rest_slots.append(clock.slot(self._rest, i))
             self.slots.append([clock.slot(self._change, (i, k)) for k in range(4)])
 
-    def thresholds(self, i):
+    def thresholds(self, i: int) -> "tuple[tuple[int, int], ...]":
         """(position in thousandths, whether below it counts as closed) of blade ends 0, 1 and contacts 0, 1."""
         spec = self.specs[i]
         blade = spec["blade"]
         switch = spec["switch"]
         return ((blade, 1), (1000 - blade, 0), (switch, 1), (1000 - switch, 0))
 
-    def begin(self):
+    def begin(self) -> None:
         """Tell the rails and the inputs where the blades stand at power-on."""
         for i in range(len(self.specs)):
             thresholds = self.thresholds(i)
@@ -244,7 +262,7 @@ class Hands:
                 closed = self.pos[i] <= limit if below else self.pos[i] >= limit
                 self._set(i, k, 1 if closed else 0)
 
-    def _set(self, i, k, closed):
+    def _set(self, i: int, k: int, closed: int) -> None:
         if self.state[i][k] == closed:
             return
         self.state[i][k] = closed
@@ -254,7 +272,7 @@ class Hands:
         else:
             self.contact(i, k - 2, closed)
 
-    def throw(self, name, setting, travel_us):
+    def throw(self, name: str, setting: int, travel_us: int) -> None:
         """A finger pushes a turnout over in so many microseconds; from where it is, if it was on its way."""
         i = self.by_name[name]
         now = self.clock.now
@@ -280,34 +298,34 @@ class Hands:
                 self.clock.at(now + (self.travel_us[i] * part // way if way else 0), slot)
         self.clock.at(now + self.travel_us[i], self.rest_slots[i])
 
-    def busy(self):
+    def busy(self) -> bool:
         """Whether a finger pushes now."""
         for slot in self.rest_slots:
             if self.clock.due[slot] >= 0:
                 return True
         return False
 
-    def where(self, i):
+    def where(self, i: int) -> int:
         """Where the blades are now, in thousandths of their throw."""
         gone = self.clock.now - self.began[i]
         if gone >= self.travel_us[i]:
             return self.goal[i]
         return self.from_pos[i] + (self.goal[i] - self.from_pos[i]) * gone // self.travel_us[i]
 
-    def _change(self, which):
+    def _change(self, which: "tuple[int, int]") -> None:
         i, k = which
         self._set(i, k, 1 - self.state[i][k])
 
-    def _rest(self, i):
+    def _rest(self, i: int) -> None:
         self.pos[i] = self.goal[i]
         self.rails.motion(self.specs[i]["drive"], 0)
         self.records.put("rest", self.clock.now, drive=self.specs[i]["name"], us=self.pos[i])
 
-    def dump(self):
+    def dump(self) -> "HandsState":
         """What survives a reset of the board (a throw under way is taken as done)."""
         return {"goal": self.goal}
 
-    def load(self, state):
+    def load(self, state: "HandsState") -> None:
         """Take up where the board's previous life left the blades."""
         for i in range(len(self.specs)):
             self.pos[i] = self.goal[i] = self.from_pos[i] = state["goal"][i]

@@ -4,46 +4,60 @@ Currents are whole milliamperes. A vehicle with pickups draws its load shared ov
 supply gives, through every leg on its path. Loads are reckoned when somebody asks, sparks when they change.
 """
 
+if False:
+    from collections.abc import Callable
+
+    from frogfeed.bench.shapes import SensorSpec, SensorsState, SupplySpec, TripSpec
+    from frogfeed.bench.sim.physics.board import Board
+    from frogfeed.bench.sim.physics.clock import Clock
+    from frogfeed.bench.sim.physics.rails import Rails
+    from frogfeed.bench.sim.physics.records import Records
+    from frogfeed.bench.sim.physics.servos import Servos
+    from frogfeed.bench.sim.physics.trains import Side, Trains
+
 
 class Supplies:
     """The districts' supplies and the currents through outputs. `specs`: district -> figures of `SupplyPhysics`."""
 
-    def __init__(self, specs, clock, rails, trains, records):
+    def __init__(
+        self, specs: "dict[str, SupplySpec]", clock: "Clock", rails: "Rails", trains: "Trains", records: "Records"
+    ) -> None:
         self.clock = clock
         self.rails = rails
         self.trains = trains
         self.records = records
         self.specs = specs
         self.names = sorted(specs)
-        self.slots = {}
-        self.on_again = {}
+        self.slots: "dict[str, int]" = {}
+        self.on_again: "dict[str, int]" = {}
         for name in self.names:
             self.slots[name] = clock.slot(self._trip, name)
             self.on_again[name] = clock.slot(self.restore, name)
-        self.off = {}
-        self.extra_ma = {}
-        self.spark_ma = {}
-        self.listener = None  # called when the currents of sparks have changed
-        self.wire_district = {}
+        self.off: "dict[str, bool]" = {}
+        self.extra_ma: "dict[str, int]" = {}
+        self.spark_ma: "dict[str, int]" = {}
+        self.listener: "Callable[[], None] | None" = None  # called when the currents of sparks have changed
+        self.wire_district: "dict[int, str]" = {}
         for index in range(rails.nw):
             self.wire_district[index] = rails.names[index].rsplit(".", 1)[0]
-        self.edge_output = {}
+        self.edge_output: "dict[int, str]" = {}
         for output in rails.outputs:
             for side in ("A", "B"):
                 for edge in rails.outputs[output][side]:
                     self.edge_output[edge] = output
-        self.around = {}  # class -> [(edge, class at its other end, its output or None)], wires left out
+        # class -> [(edge, class at its other end, its output or None)], wires left out
+        self.around: "dict[int, list[tuple[int, int, str | None]]]" = {}
         for edge in range(len(rails.edge_a)):
             one, two = rails.edge_a[edge], rails.edge_b[edge]
-            output = self.edge_output.get(edge)
+            by = self.edge_output.get(edge)
             for here, there in ((one, two), (two, one)):
                 if here >= rails.nw:
-                    self.around.setdefault(here, []).append((edge, there, output))
-        self.found = {}
+                    self.around.setdefault(here, []).append((edge, there, by))
+        self.found: "dict[str, int]" = {}
         self.version = -1
         rails.on_sparks = self.sparks_changed
 
-    def fault_ma(self, district):
+    def fault_ma(self, district: str) -> int:
         """What flows in a short: what the resistances let through, or what the supply gives."""
         spec = self.specs.get(district)
         if spec is None:
@@ -51,12 +65,12 @@ class Supplies:
         through = spec["mv"] * 1000 // (spec["milliohm"] or 1)
         return min(through, spec["limit_ma"]) if spec["limit_ma"] else through
 
-    def sparks_changed(self):
+    def sparks_changed(self) -> None:
         """Reckon what the sparks draw, and start or stop the supplies' patience."""
         self.version = -1
         before = self.spark_ma
         self.spark_ma = {}
-        hit = {}
+        hit: "dict[str, int]" = {}
         for pair in self.rails.sparks:
             district = self.wire_district[pair[0]]
             amount = self.fault_ma(district)
@@ -76,25 +90,25 @@ class Supplies:
         if self.listener is not None and self.spark_ma != before:
             self.listener()
 
-    def _trip(self, name):
+    def _trip(self, name: str) -> None:
         self._power(name, 0)
         self.records.put("supply-trip", self.clock.now, district=name)
         if self.specs[name]["retry_us"]:
             self.clock.at(self.clock.now + self.specs[name]["retry_us"], self.on_again[name])
 
-    def restore(self, name):
+    def restore(self, name: str) -> None:
         """Turn a supply on again."""
         self._power(name, 1)
         self.records.put("supply-on", self.clock.now, district=name)
 
-    def _power(self, name, on):
+    def _power(self, name: str, on: int) -> None:
         self.off[name] = not on
         for index in self.wire_district:
             if self.wire_district[index] == name:
                 self.rails.powered[index] = on
         self.rails.rejudge()
 
-    def output_ma(self):
+    def output_ma(self) -> "dict[str, int]":
         """The current through every output that carries one, now."""
         if self.version == self.rails.version:
             return self.found
@@ -111,7 +125,7 @@ class Supplies:
         self.version = self.rails.version
         return found
 
-    def _share(self, found, side, load):
+    def _share(self, found: "dict[str, int]", side: "Side", load: int) -> None:
         """Add a vehicle's load to the outputs that feed the rails under one side's pickups."""
         rails = self.rails
         each = load // len(side.wheels)
@@ -125,7 +139,7 @@ class Supplies:
                 if output is not None:
                     found[output] = found.get(output, 0) + each
 
-    def _feeding(self, cls, label):
+    def _feeding(self, cls: int, label: int) -> "str | None":
         """The output whose closed leg feeds a class from wire `label`, itself or through one closed blade contact."""
         closed = self.rails.closed
         for edge, other, output in self.around.get(cls, ()):
@@ -140,16 +154,28 @@ class Supplies:
 
 
 class Sensors:
-    """What the board's sensors and hardware trips make of the currents through its outputs."""
+    """What the board's sensors and hardware trips make of the currents through its outputs.
 
-    def __init__(self, sensors, trips, clock, board, servos, records):
+    `source` gives the current of every output; whoever builds the sensors sets it before anybody asks them.
+    """
+
+    source: "Callable[[], dict[str, int]]"
+
+    def __init__(
+        self,
+        sensors: "list[SensorSpec]",
+        trips: "list[TripSpec]",
+        clock: "Clock",
+        board: "Board",
+        servos: "Servos",
+        records: "Records",
+    ) -> None:
         self.clock = clock
         self.board = board
         self.servos = servos
         self.records = records
         self.sensors = sensors
         self.trips = trips
-        self.source = None  # gives the current of every output
         self.held = [0] * len(sensors)
         self.before = [0] * len(sensors)
         self.changed_at = [0] * len(sensors)
@@ -158,16 +184,16 @@ class Sensors:
         self.trip_slots = [clock.slot(self._trip, i) for i in range(len(trips))]
         self.tripping = [0] * len(trips)
 
-    def begin(self):
+    def begin(self) -> None:
         """Let every trip line rest."""
         for i in range(len(self.trips)):
             self._line(i, 0)
 
-    def _line(self, i, on):
+    def _line(self, i: int, on: int) -> None:
         line, active = self.trips[i]["line"]
         self.board.apply(line, active if on else 1 - active)
 
-    def look(self):
+    def look(self) -> None:
         """The currents have changed: hardware trips follow after their own delay."""
         currents = self.source()
         for i in range(len(self.trips)):
@@ -178,11 +204,11 @@ class Sensors:
                 self.tripping[i] = over
                 self.clock.at(self.clock.now + trip["latency_us"], self.trip_slots[i])
 
-    def _trip(self, i):
+    def _trip(self, i: int) -> None:
         self.records.put("trip-line", self.clock.now, trip=self.trips[i]["name"], on=self.tripping[i])
         self._line(i, self.tripping[i])
 
-    def current_ma(self, i):
+    def current_ma(self, i: int) -> int:
         """The current that sensor i sees now."""
         sensor = self.sensors[i]
         if sensor["role"] == "servo":
@@ -197,7 +223,7 @@ class Sensors:
         currents = self.source()
         return sum([currents.get(name, 0) for name in sensor["watches"]])
 
-    def reading(self, i, settle_us):
+    def reading(self, i: int, settle_us: int) -> int:
         """Counts of sensor i, as of its last finished conversion. Negative where the current is."""
         sensor = self.sensors[i]
         now_ma = self.current_ma(i)
@@ -215,11 +241,11 @@ class Sensors:
         counts = sensor["zero_count"] + amount * 1000000 // sensor["na_per_count"]
         return self.stuck_at[i] if self.stuck_at[i] >= 0 else counts
 
-    def dump(self):
+    def dump(self) -> "SensorsState":
         """What survives a reset of the board."""
         return {"dead": self.dead, "stuck_at": self.stuck_at, "tripping": self.tripping}
 
-    def load(self, state):
+    def load(self, state: "SensorsState") -> None:
         """Take up where the previous life left the sensors."""
         self.dead = state["dead"]
         self.stuck_at = state["stuck_at"]

@@ -9,37 +9,58 @@ is dead when it stands on the metal of a set and settled road and no wire feeds 
 A vehicle with pickups and no circuit through them for longer than a tick is recorded apart.
 """
 
+if False:
+    from typing import Any
 
-class _Side:
+    from frogfeed.bench.shapes import Segment, Term, TrainSpec
+    from frogfeed.bench.sim.physics.clock import Clock
+    from frogfeed.bench.sim.physics.rails import Join, Rails
+    from frogfeed.bench.sim.physics.records import Records
+
+
+class Side:
     """The pickups of one side of a vehicle, all joined."""
 
-    def __init__(self, name):
+    def __init__(self, name: str) -> None:
         self.name = name
-        self.wheels = []
-        self.classes = []
+        self.wheels: "list[Wheel]" = []
+        self.classes: "list[int]" = []
 
 
-class _Wheel:
-    def __init__(self, train, vehicle, axle, hand, offset_um, path, side):
+class Wheel:
+    """One wheel. `at` is its segment of the path; `side` the pickups that it belongs to, if it does."""
+
+    def __init__(
+        self,
+        train: "Train",
+        vehicle: "Vehicle",
+        axle: int,
+        hand: int,
+        offset_um: int,
+        path: "list[Segment]",
+        side: "Side",
+    ) -> None:
         self.train = train
         self.vehicle = vehicle
         self.axle = axle
         self.hand = hand
         self.offset_um = offset_um
         self.path = path
-        self.side = side
+        self.side: "Side | None" = side
         self.at = 0
         self.slot = 0
         self.dead_since = -1
         self.reported = False
 
 
-class _Vehicle:
-    def __init__(self, name, load_ma):
+class Vehicle:
+    """One vehicle with the pickups of its two sides."""
+
+    def __init__(self, train: str, name: str, load_ma: int) -> None:
         self.name = name
         self.load_ma = load_ma
-        self.left = None
-        self.right = None
+        self.left = Side(train + "." + name + " left pickups")
+        self.right = Side(train + "." + name + " right pickups")
         self.lost_since = -1
         self.reported = False
 
@@ -47,7 +68,7 @@ class _Vehicle:
 class Train:
     """One train: position of its front, speed, vehicles, wheels."""
 
-    def __init__(self, name, roads, spec):
+    def __init__(self, name: str, roads: "list[list[Term]]", spec: "TrainSpec") -> None:
         self.name = name
         self.spec = spec
         self.roads = roads
@@ -55,33 +76,33 @@ class Train:
         self.speed = 0
         self.since = 0
         self.end_um = 0
-        self.wheels = []
-        self.vehicles = []
+        self.wheels: "list[Wheel]" = []
+        self.vehicles: "list[Vehicle]" = []
 
 
 class Trains:
     """All trains on the rails of one scenario."""
 
-    def __init__(self, clock, rails, records, tick_us):
+    def __init__(self, clock: "Clock", rails: "Rails", records: "Records", tick_us: int) -> None:
         self.clock = clock
         self.rails = rails
         self.records = records
         self.tick_us = tick_us
-        self.trains = {}
-        self.sides = []
-        self.bridging = []
-        self.suspects = []
-        self.metal = {}  # things that lie across two rails: name -> (class, class)
+        self.trains: "dict[str, Train]" = {}
+        self.sides: "list[Side]" = []
+        self.bridging: "list[Wheel]" = []
+        self.suspects: "list[tuple[int, dict[str, Any], list[int]]]" = []
+        self.metal: "dict[str, tuple[int, int]]" = {}  # things that lie across two rails: name -> (class, class)
         self.lead_us = 60_000
         self.check_slot = clock.slot(self._check)
-        self.free_slots = []
+        self.free_slots: "list[int]" = []
         self.passed = 0
         rails.joins = self.joins
         rails.listener = self.refresh
 
     # ---- commands -------------------------------------------------------------------------------------
 
-    def place(self, spec):
+    def place(self, spec: "TrainSpec") -> None:
         """Put a train on the rails: `name`, `pos_um` (front), `speed`, `paths` [left, right], `roads`, `vehicles`.
 
         A road is a list of alternatives, each a list of (drive, setting): when it is set. An axle is
@@ -93,16 +114,14 @@ class Trains:
         train.since = self.clock.now
         train.end_um = spec.get("end_um", -1)
         for v in spec["vehicles"]:
-            vehicle = _Vehicle(v["name"], v.get("load_ma", 0))
+            vehicle = Vehicle(train.name, v["name"], v.get("load_ma", 0))
             train.vehicles.append(vehicle)
-            vehicle.left = _Side(train.name + "." + v["name"] + " left pickups")
-            vehicle.right = _Side(train.name + "." + v["name"] + " right pickups")
             number = 0
             for offset_um, picks_up in v["axles"]:
                 number += 1
                 for hand in (0, 1):
                     side = vehicle.right if hand else vehicle.left
-                    wheel = _Wheel(train, vehicle, number, hand, offset_um, spec["paths"][hand], side)
+                    wheel = Wheel(train, vehicle, number, hand, offset_um, spec["paths"][hand], side)
                     wheel.slot = self._slot(wheel)
                     train.wheels.append(wheel)
                     if picks_up:
@@ -124,7 +143,7 @@ class Trains:
         self.refresh()
         self.rails.touch()
 
-    def drive(self, name, speed):
+    def drive(self, name: str, speed: int) -> None:
         """Let a train run at `speed` micrometres a millisecond; negative is backwards, 0 stops it."""
         train = self.trains[name]
         train.pos_um = self.position(train)
@@ -133,7 +152,7 @@ class Trains:
         for wheel in train.wheels:
             self._plan(wheel)
 
-    def remove(self, name):
+    def remove(self, name: str) -> None:
         """Take a train off the rails; one that is not there is no error."""
         train = self.trains.pop(name, None)
         if train is None:
@@ -152,15 +171,15 @@ class Trains:
         self.records.put("train", self.clock.now, train=name, what="gone", mm=self.position(train) // 1000)
         self.rails.touch()
 
-    def position(self, train):
+    def position(self, train: "Train") -> int:
         """Where a train's front is now, in micrometres along its path."""
         return train.pos_um + train.speed * (self.clock.now - train.since) // 1000
 
-    def dump(self):
+    def dump(self) -> "list[tuple[TrainSpec, int, int]]":
         """Every train with its place and speed."""
-        return [[t.spec, self.position(t), t.speed] for t in self.trains.values()]
+        return [(t.spec, self.position(t), t.speed) for t in self.trains.values()]
 
-    def load(self, state):
+    def load(self, state: "list[tuple[TrainSpec, int, int]]") -> None:
         """Put trains back where they were."""
         for spec, pos_um, speed in state:
             spec["pos_um"] = pos_um
@@ -169,14 +188,14 @@ class Trains:
 
     # ---- wheels ---------------------------------------------------------------------------------------
 
-    def _slot(self, wheel):
+    def _slot(self, wheel: "Wheel") -> int:
         if self.free_slots:
             slot = self.free_slots.pop()
             self.clock.args[slot] = wheel
             return slot
         return self.clock.slot(self._cross, wheel)
 
-    def _find(self, wheel):
+    def _find(self, wheel: "Wheel") -> None:
         """Put a wheel's index where its position says."""
         x = self.position(wheel.train) - wheel.offset_um
         path = wheel.path
@@ -190,7 +209,7 @@ class Trains:
                 high = middle - 1
         wheel.at = low
 
-    def _plan(self, wheel):
+    def _plan(self, wheel: "Wheel") -> None:
         """Schedule when a wheel leaves its segment."""
         train = wheel.train
         speed = train.speed
@@ -204,7 +223,7 @@ class Trains:
         else:
             self.clock.cancel(wheel.slot)
 
-    def _cross(self, wheel):
+    def _cross(self, wheel: "Wheel") -> None:
         """A wheel rolls onto the next segment."""
         train = wheel.train
         bridged = wheel.path[wheel.at][2] >= 0
@@ -225,7 +244,7 @@ class Trains:
             self.remove(train.name)
 
     @staticmethod
-    def _gather(side):
+    def _gather(side: "Side") -> None:
         classes = side.classes
         classes.clear()
         for wheel in side.wheels:
@@ -235,7 +254,7 @@ class Trains:
             if segment[2] >= 0 and segment[2] not in classes:
                 classes.append(segment[2])
 
-    def _rebridge(self):
+    def _rebridge(self) -> None:
         self.bridging = [
             wheel
             for train in self.trains.values()
@@ -243,9 +262,9 @@ class Trains:
             if wheel.side is None and wheel.path[wheel.at][2] >= 0
         ]
 
-    def joins(self):
+    def joins(self) -> "list[Join] | None":
         """Pairs of labels that vehicles and bridging wheels join now: (label, label, class, class, by what)."""
-        found = None
+        found: "list[Join] | None" = None
         label = self.rails.label
         for side in self.sides:
             classes = side.classes
@@ -273,25 +292,25 @@ class Trains:
                 found.append((label[one], label[two], one, two, name))
         return found
 
-    def lay_across(self, name, one, two):
+    def lay_across(self, name: str, one: int, two: int) -> None:
         """Lay something of metal across two rails (by class), until it is taken away."""
         self.metal[name] = (one, two)
         self.rails.rejudge()
 
-    def take_away(self, name):
+    def take_away(self, name: str) -> None:
         """Take it away again."""
         self.metal.pop(name, None)
         self.rails.rejudge()
 
     @staticmethod
-    def wheel_name(wheel):
+    def wheel_name(wheel: "Wheel") -> str:
         """A wheel in words."""
         hand = "right" if wheel.hand else "left"
         return "%s.%s axle %d %s wheel" % (wheel.train.name, wheel.vehicle.name, wheel.axle, hand)
 
     # ---- dead wheels ----------------------------------------------------------------------------------
 
-    def refresh(self):
+    def refresh(self) -> None:
         """Judge all wheels again: labels or drives have changed."""
         for train in self.trains.values():
             for wheel in train.wheels:
@@ -299,7 +318,7 @@ class Trains:
             for vehicle in train.vehicles:
                 self._circuit(vehicle)
 
-    def _road_stir(self, wheel):
+    def _road_stir(self, wheel: "Wheel") -> int:
         """When the drives of a wheel's road last stirred, or -1 while the road is not set and settled."""
         road = wheel.path[wheel.at][3]
         if road < 0:
@@ -317,7 +336,7 @@ class Trains:
                 return last
         return -1
 
-    def _judge_wheel(self, wheel):
+    def _judge_wheel(self, wheel: "Wheel") -> None:
         segment = wheel.path[wheel.at]
         rails = self.rails
         nw = rails.nw
@@ -336,7 +355,7 @@ class Trains:
         elif wheel.dead_since >= 0:
             self._alive(wheel)
 
-    def _alive(self, wheel):
+    def _alive(self, wheel: "Wheel") -> None:
         """A wheel's dead time ends, or the wheel rolls on: if it was too long, see whether a throw is the reason."""
         since = wheel.dead_since
         wheel.dead_since = -1
@@ -350,13 +369,13 @@ class Trains:
             self._expect(due)
 
     @staticmethod
-    def _road_drives(wheel):
+    def _road_drives(wheel: "Wheel") -> "list[int]":
         road = wheel.path[wheel.at][3]
         if road < 0:
             return []
         return [drive for term in wheel.train.roads[road] for drive, _ in term]
 
-    def _dead_facts(self, wheel, since):
+    def _dead_facts(self, wheel: "Wheel", since: int) -> "dict[str, Any]":
         return {
             "t": since,
             "train": wheel.train.name,
@@ -367,11 +386,11 @@ class Trains:
             "us": self.clock.now - since,
         }
 
-    def _report(self, facts):
+    def _report(self, facts: "dict[str, Any]") -> None:
         since = facts.pop("t")
         self.records.put("dead-wheel", since, **facts)
 
-    def _clear_suspects(self, now):
+    def _clear_suspects(self, now: int) -> int:
         """Record the short dead times that no throw explains."""
         keep = []
         for suspect in self.suspects:
@@ -383,7 +402,7 @@ class Trains:
         self.suspects = keep
         return min([s[0] for s in keep]) if keep else -1
 
-    def _circuit(self, vehicle):
+    def _circuit(self, vehicle: "Vehicle") -> None:
         """Whether a vehicle's pickups have a circuit now."""
         left, right = vehicle.left, vehicle.right
         if not left.wheels or not right.wheels:
@@ -405,18 +424,18 @@ class Trains:
             vehicle.reported = False
             self._expect(self.clock.now + self.tick_us + 1)
 
-    def _live_again(self, vehicle):
+    def _live_again(self, vehicle: "Vehicle") -> None:
         since = vehicle.lost_since
         if since >= 0 and vehicle.reported:
             self.records.put("loco-live", self.clock.now, vehicle=vehicle.name, us=self.clock.now - since)
         vehicle.lost_since = -1
 
-    def _expect(self, time_us):
+    def _expect(self, time_us: int) -> None:
         due = self.clock.pending(self.check_slot)
         if due < 0 or due > time_us:
             self.clock.at(time_us, self.check_slot)
 
-    def _check(self, _):
+    def _check(self, _: int) -> None:
         """Record what has been dead for too long, and look again when the next may be."""
         now = self.clock.now
         soonest = self._clear_suspects(now) if self.suspects else -1

@@ -5,32 +5,49 @@ S2: outside a throw a leg that is driven is the one its decision table names for
 S3: until the board has valid settings no output is driven and no servo pulse sent.
 """
 
+if False:
+    from collections.abc import Callable
+
+    from frogfeed.bench.shapes import Term
+    from frogfeed.bench.sim.physics.clock import Clock
+    from frogfeed.bench.sim.physics.contacts import Output
+    from frogfeed.bench.sim.physics.rails import Rails
+    from frogfeed.bench.sim.physics.records import Records
+
 
 class Watch:
     """Looks at coils, pulses and drives; records each break of a rule once."""
 
-    def __init__(self, tables, rails, clock, records, grace_us):
+    def __init__(
+        self,
+        tables: "dict[str, list[tuple[Term, str]]]",
+        rails: "Rails",
+        clock: "Clock",
+        records: "Records",
+        grace_us: int,
+    ) -> None:
         self.tables = tables  # output -> [([(drive, setting), ...], "A"|"B"), ...]
         self.rails = rails
         self.clock = clock
         self.records = records
         self.grace_us = grace_us
         self.bare = False
-        self.excuse = None  # asked, before S3 is called broken, whether there are valid settings by now
-        self.outputs = []
-        self.blamed = {}
+        # asked, before S3 is called broken, whether there are valid settings by now
+        self.excuse: "Callable[[], bool] | None" = None
+        self.outputs: "list[Output]" = []
+        self.blamed: "dict[str, bool]" = {}
         self.slot = clock.slot(self._check)
 
-    def broken(self, rule, what):
+    def broken(self, rule: str, what: str) -> None:
         """Record a broken rule now."""
         self.records.put("rule", self.clock.now, rule=rule, what=what)
 
-    def _too_early(self):
+    def _too_early(self) -> bool:
         if self.bare and self.excuse is not None and self.excuse():
             self.bare = False
         return self.bare
 
-    def coil(self, output, coil, on):
+    def coil(self, output: "Output", coil: int, on: int) -> None:
         """A coil changed."""
         if on and self._too_early():
             self.broken("S3", "%s is driven before the board has valid settings" % output.name)
@@ -44,16 +61,16 @@ class Watch:
                     self.broken("S1", "%s was off for %d us only, not %d" % (output.name, gap, output.dead_us))
         self.stir()
 
-    def pulse(self, name, pulse_ns):
+    def pulse(self, name: str, pulse_ns: int) -> None:
         """Pulses to a servo began."""
         if self._too_early():
             self.broken("S3", "%s gets a pulse before the board has valid settings" % name)
 
-    def stir(self):
+    def stir(self) -> None:
         """Something changed that rule S2 depends on."""
         self.clock.at(self.clock.now + self.grace_us, self.slot)
 
-    def expected(self, name):
+    def expected(self, name: str) -> "str | None":
         """The bus wire that an output's table names for where its drives have settled, "off", or None: unsettled."""
         rows = self.tables.get(name)
         if rows is None:
@@ -72,7 +89,7 @@ class Watch:
                 return side
         return None if unsure else "off"
 
-    def _check(self, _):
+    def _check(self, _: int) -> None:
         again = False
         for output in self.outputs:
             driven = self._driven(output)
@@ -87,7 +104,7 @@ class Watch:
             self.clock.at(self.clock.now + 50_000, self.slot)
 
     @staticmethod
-    def _driven(output):
+    def _driven(output: "Output") -> "str | None":
         """The side that an output's coils ask for, or None where it is off or can't help it."""
         if output.kind == "pair":
             if output.coil[0] and not output.coil[1]:

@@ -11,6 +11,14 @@ from .supply import Sensors, Supplies
 from .trains import Trains
 from .watch import Watch
 
+if False:
+    from collections.abc import Callable, Sequence
+    from typing import Any
+
+    from frogfeed.bench.shapes import Change, Scenario, WorldState
+    from frogfeed.bench.sim.physics.clock import Clock
+    from frogfeed.bench.sim.physics.rails import Join
+
 STIR_US = 500_000
 """So long after a fault no tick is skipped: a sensor needs time to see what has changed."""
 
@@ -18,25 +26,25 @@ STIR_US = 500_000
 class TellingRails(Rails):
     """Rails that pass every change on: a host that joins several boards judges sparks for all of them."""
 
-    tell = None
+    tell: "Callable[[Change], None]"
 
-    def output(self, name, side, closed):
+    def output(self, name: str, side: str, closed: int) -> None:
         self.tell(["o", self.clock.now, name, side, closed])
         Rails.output(self, name, side, closed)
 
-    def end(self, drive, setting, closed):
+    def end(self, drive: int, setting: int, closed: int) -> None:
         self.tell(["e", self.clock.now, drive, setting, closed])
         Rails.end(self, drive, setting, closed)
 
-    def motion(self, drive, moving):
+    def motion(self, drive: int, moving: int) -> None:
         self.tell(["m", self.clock.now, drive, moving])
         Rails.motion(self, drive, moving)
 
-    def _judge(self, joins):
+    def _judge(self, joins: "Sequence[Join]") -> None:
         """Half a railway judges nothing."""
 
 
-def unwatched(_, on):
+def unwatched(_: object, on: int) -> None:
     """A lamp tells nobody: whoever looks at it sees whether its line is active."""
 
 
@@ -46,17 +54,25 @@ class World:
     `records` keeps what was seen. `tell` (several boards in one scenario) gets changes for the shared railway.
     """
 
-    def __init__(self, scenario, board_index, clock, sink=None, tell=None):
+    def __init__(
+        self,
+        scenario: "Scenario",
+        board_index: int,
+        clock: "Clock",
+        sink: "Callable[[dict[str, Any]], None] | None" = None,
+        tell: "Callable[[Change], None] | None" = None,
+    ) -> None:
         spec = scenario["boards"][board_index]
         self.name = spec["name"]
         self.clock = clock
         self.records = Records(sink, scenario.get("drop", ()))
         self.chance = Chance(scenario["seed"] * 31 + board_index)
         if tell is None:
-            self.rails = Rails(scenario["rails"], clock, self.records)
+            self.rails: "Rails" = Rails(scenario["rails"], clock, self.records)
         else:
-            self.rails = TellingRails(scenario["rails"], clock, self.records)
-            self.rails.tell = tell
+            telling = TellingRails(scenario["rails"], clock, self.records)
+            telling.tell = tell
+            self.rails = telling
         self.trains = Trains(clock, self.rails, self.records, scenario["tick_us"])
         self.trains.lead_us = scenario["lead_us"]
         self.board = Board(len(spec["chips"]), clock, self.records)
@@ -69,7 +85,7 @@ class World:
         self.watch.outputs = self.contacts.outputs
         self.contacts.watch = self.watch
         self.servos.on_pulse = self._pulse
-        self.inputs = {}
+        self.inputs: "dict[str, tuple[int, int]]" = {}
         for name, chip, pin, active in spec["inputs"]:
             self.inputs[name] = (line_of(chip, pin), active)
         self.input_names = [i[0] for i in spec["inputs"]]
@@ -83,27 +99,27 @@ class World:
                     line = line_of(chip, pin)
                     self.board.add_sink(line, active, self.contacts.drive, (output, coil))
 
-        self.lamps = {}
+        self.lamps: "dict[str, int]" = {}
         for name, chip, pin, active in spec["lamps"]:
             self.lamps[name] = line_of(chip, pin)
             self.board.add_sink(line_of(chip, pin), active, unwatched, None)
         self.supplies = Supplies(scenario["supplies"], clock, self.rails, self.trains, self.records)
         self.sensors = Sensors(spec["sensors"], spec["trips"], clock, self.board, self.servos, self.records)
         self.stirred_at = -STIR_US
-        self.told_ma = {}  # what a host that joins several boards says of this board's outputs
+        self.told_ma: "dict[str, int]" = {}  # what a host that joins several boards says of this board's outputs
         self.sensors.source = self.supplies.output_ma if tell is None else self._told
         if spec["trips"] and tell is None:
             self.supplies.listener = self.sensors.look
-        self.adc_of = {}
+        self.adc_of: "dict[int, int]" = {}
         for i in range(len(spec["sensors"])):
             if spec["sensors"][i]["kind"] == "adc":
                 self.adc_of[spec["sensors"][i]["pin"]] = i
         self.chips, self.buses = build_chips(spec["chips"], spec["buses"], self.board, clock, self.sensors)
 
-    def _told(self):
+    def _told(self) -> "dict[str, int]":
         return self.told_ma
 
-    def analogue(self, line):
+    def analogue(self, line: int) -> int:
         """A reading of an analogue pin, 0 to 65535."""
         number = self.adc_of.get(line)
         if number is None:
@@ -111,7 +127,7 @@ class World:
         counts = self.sensors.reading(number, 50)
         return 0 if counts < 0 else 65535 if counts > 65535 else counts
 
-    def begin(self, state=None):
+    def begin(self, state: "WorldState | None" = None) -> None:
         """Power on, or (with the state of a previous life) come back after a reset of the board."""
         if state is None:
             for name in self.inputs:
@@ -142,7 +158,7 @@ class World:
                 self.board.set_line(line, 0, 0)
         self.rails.touch()
 
-    def dump(self):
+    def dump(self) -> "WorldState":
         """What the world must keep while the microcontroller starts again."""
         return {
             "now": self.clock.now,
@@ -159,12 +175,12 @@ class World:
             "chance": self.chance.state,
         }
 
-    def power_lost(self):
+    def power_lost(self) -> None:
         """The board's supply goes: its chips forget everything, whatever they drive lets go."""
         for chip in self.chips:
             chip.power_on()
 
-    def restless(self):
+    def restless(self) -> bool:
         """Whether anything moves, rolls or sparks: no tick may be skipped then."""
         if self.clock.now - self.stirred_at < STIR_US:
             return True
@@ -177,20 +193,20 @@ class World:
 
     # ---- what people do -------------------------------------------------------------------------------
 
-    def set_input(self, name, closed):
+    def set_input(self, name: str, closed: int) -> None:
         """Press or release a button, close or open a contact."""
         line, active = self.inputs[name]
         self.board.apply(line, active if closed else 1 - active)
 
-    def _hand_contact(self, hand, setting, closed):
+    def _hand_contact(self, hand: int, setting: int, closed: int) -> None:
         index = self.hands.specs[hand]["contacts"][setting]
         if index >= 0:
             self.set_input(self.input_names[index], closed)
 
-    def _pulse(self, servo, pulse_ns):
+    def _pulse(self, servo: int, pulse_ns: int) -> None:
         self.watch.pulse(self.servos.names[servo], pulse_ns)
 
-    def fault(self, kind, facts):
+    def fault(self, kind: str, facts: "dict[str, Any]") -> None:
         """Bring about, or (with `off`) end, a fault. Raises KeyError for a kind or name that does not exist."""
         on = 0 if facts.get("off") else 1
         self.stirred_at = self.clock.now
@@ -241,7 +257,7 @@ class World:
         else:
             raise KeyError(kind)
 
-    def _sensor(self, facts, dead, stuck_at):
+    def _sensor(self, facts: "dict[str, Any]", dead: int, stuck_at: int) -> None:
         names = [s["name"] for s in self.sensors.sensors]
         i = names.index(facts["sensor"])
         self.sensors.dead[i] = dead
