@@ -4,7 +4,7 @@ import binascii
 import os
 
 
-def has_settings(folder="."):
+def has_settings(folder: str = ".") -> bool:
     """Whether a file of the board's holds a sealed settings document: its first key is the CRC of the rest."""
     for name in os.listdir(folder):
         path = folder + "/" + name

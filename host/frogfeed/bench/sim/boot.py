@@ -7,17 +7,27 @@ under MicroPython; under CPython where there is none.
 import json
 import sys
 
+MYPY = False
+"""True for the type checker alone, which knows the modules here by their package; a board by their bare names."""
 
-def _read(path):
+if MYPY:
+    from frogfeed.bench.shapes import Scenario
+
+
+def _read(path: str) -> "Scenario":
     with open(path) as f:
-        return json.loads(f.read())
+        scenario: "Scenario" = json.loads(f.read())
+    return scenario
 
 
-def main(arguments):
+def main(arguments: "list[str]") -> None:
     """Run the board until its life ends."""
     here, scenario_path, board_index, fd_in, fd_out = arguments
     scenario = _read(scenario_path)
-    import life
+    if MYPY:
+        from frogfeed.bench.sim import life
+    else:
+        import life
 
     life.run(here, scenario, int(board_index), int(fd_in), int(fd_out))
 

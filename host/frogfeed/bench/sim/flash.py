@@ -8,6 +8,15 @@ the power goes before anything is done ("before"), half way ("torn": the first p
 byte where it stopped is anything; half of a block is erased, the rest anything), or just after ("after").
 """
 
+if False:
+    from collections.abc import Callable
+    from typing import BinaryIO
+
+    from frogfeed.bench.shapes import Data, Space
+    from frogfeed.bench.sim.kernel import Kernel
+    from frogfeed.bench.sim.physics.board import Board
+    from frogfeed.bench.sim.physics.chance import Chance
+
 PAGE = 256
 BLOCK = 4096
 ERASE_US = 45_000
@@ -19,7 +28,9 @@ PROGRAM_US = 400
 class Flash:
     """A block device as VfsLfs2 wants it, over `file` (binary, read and write, as big as the flash)."""
 
-    def __init__(self, file, kernel, board, chance, cut):
+    def __init__(
+        self, file: "BinaryIO", kernel: "Kernel", board: "Board", chance: "Chance", cut: "Callable[[], None]"
+    ) -> None:
         self.file = file
         self.data = bytearray(file.read())
         self.kernel = kernel
@@ -33,23 +44,23 @@ class Flash:
         self.cut_how = "before"
         self.cut = cut  # called when the power goes; does not come back
 
-    def arm(self, at, how):
+    def arm(self, at: int, how: str) -> None:
         """Let the power go at the operation `at` from now (1 is the next)."""
         self.cut_at = self.operations + at if at > 0 else -1
         self.cut_how = how
 
-    def readblocks(self, block, buffer, offset=0):
+    def readblocks(self, block: int, buffer: "Space", offset: int = 0) -> None:
         """Fill the buffer."""
         at = block * BLOCK + offset
         buffer[:] = self.data[at : at + len(buffer)]
 
-    def writeblocks(self, block, buffer, offset=0):
+    def writeblocks(self, block: int, buffer: "Data", offset: int = 0) -> None:
         """Program pages that were erased before."""
         at = block * BLOCK + offset
         for start in range(0, len(buffer), PAGE):
             self._program(at + start, buffer[start : start + PAGE])
 
-    def ioctl(self, operation, argument):
+    def ioctl(self, operation: int, argument: int) -> int:
         """4: blocks, 5: block size, 6: erase a block; anything else is fine."""
         if operation == 4:
             return len(self.data) // BLOCK
@@ -59,24 +70,24 @@ class Flash:
             self._erase(argument)
         return 0
 
-    def _keep(self, at, count):
+    def _keep(self, at: int, count: int) -> None:
         self.file.seek(at)
         self.file.write(self.data[at : at + count])
         flush = getattr(self.file, "flush", None)
         if flush is not None:
             flush()
 
-    def _busy(self, us):
+    def _busy(self, us: int) -> None:
         before = self.board.mask(1)
         self.kernel.spend(us)
         self.board.mask(before)
 
-    def _turn(self):
+    def _turn(self) -> bool:
         """Count an operation; whether the power goes at it."""
         self.operations += 1
         return self.operations == self.cut_at
 
-    def _erase(self, block):
+    def _erase(self, block: int) -> None:
         self.erases += 1
         at = block * BLOCK
         if self._turn():
@@ -93,7 +104,7 @@ class Flash:
         self._keep(at, BLOCK)
         self._busy(ERASE_US)
 
-    def _program(self, at, page):
+    def _program(self, at: int, page: "Data") -> None:
         self.programs += 1
         count = len(page)
         last = self._turn()
@@ -113,7 +124,7 @@ class Flash:
         self._busy(PROGRAM_US)
 
 
-def mount(file, kernel, board, chance, cut):
+def mount(file: "BinaryIO", kernel: "Kernel", board: "Board", chance: "Chance", cut: "Callable[[], None]") -> "Flash":
     """Put a simulated flash in the place of the file system's root: the board sees its own files and no others."""
     import os
 

@@ -8,7 +8,19 @@ the next grant. In real time the same events run when their time has come by the
 import json
 import sys
 
-from physics.clock import SLOT_BITS, Clock
+MYPY = False
+"""True for the type checker alone, which knows the modules here by their package; a board by their bare names."""
+
+if MYPY:
+    import select
+    from collections.abc import Callable
+    from typing import Any, BinaryIO
+
+    from frogfeed.bench.sim.physics.clock import SLOT_BITS, Clock
+
+    RealTime = tuple[Callable[[], int], Callable[[BinaryIO], select.poll], Callable[[int], None]]
+else:
+    from physics.clock import SLOT_BITS, Clock
 
 CALL_US = 2
 """What one look at the time or a pin costs the firmware (from memory, of a 125 MHz MicroPython board)."""
@@ -20,45 +32,44 @@ class Leave(Exception):
     """The board's life ends here: a reset, or the host has gone."""
 
 
-class Kernel(Clock):  # type: ignore[misc,unused-ignore]
+class Kernel(Clock):
     """The clock of a virtual board, its horizon, and the control channel to the host.
 
     `ctl_in` and `ctl_out` are binary streams of JSON lines. `commands` maps a command's name to a function of its
-    message; what it returns, if anything, is answered.
+    message; what it returns, if anything, is answered. `restless` and `heard` are set before the firmware starts.
     """
 
-    def __init__(self, ctl_in, ctl_out, start_us, real):
+    restless: "Callable[[], bool]"  # whether something moves or rolls, so that no tick may be skipped
+    heard: "Callable[[], bool]"  # whether serial input waits for the firmware
+    real_us: "Callable[[], int]"  # the real clock; this and the two below in real time only
+    poller: "select.poll"
+    wait_us: "Callable[[int], None]"
+
+    def __init__(self, ctl_in: "BinaryIO", ctl_out: "BinaryIO", start_us: int, real: "RealTime | None") -> None:
         Clock.__init__(self, start_us)
         self.ctl_in = ctl_in
         self.ctl_out = ctl_out
         self.horizon = start_us
-        self.commands = {}
-        self.poller = None
-        self.real_us = None
+        self.commands: "dict[str, Callable[[dict[str, Any]], object]]" = {}
+        self.real = real is not None
         self.offset = 0
-        self.wait_ms = None
         self.reported = start_us
-        self.restless = None  # whether something moves or rolls, so that no tick may be skipped
-        self.heard = None  # whether serial input waits for the firmware
         self.woken = False
         self.skipped_us = 0
         self.next = start_us
         if real is not None:
-            self.real_us, poller_for, self.wait_ms = real
+            self.real_us, poller_for, self.wait_us = real
             self.poller = poller_for(ctl_in)
             self.offset = start_us - self.real_us()
             self.horizon = 1 << 62
 
-    def at(self, time_us, slot):
-        Clock.at(self, time_us, slot)
-
-    def send(self, message):
+    def send(self, message: "dict[str, Any]") -> None:
         """One line to the host."""
         self.ctl_out.write((json.dumps(message) + "\n").encode())
 
     # ---- virtual time ---------------------------------------------------------------------------------
 
-    def advance(self, time_us):
+    def advance(self, time_us: int) -> None:
         """Let time run to `time_us`: events happen on the way, and at the horizon the host is asked for more."""
         while True:
             limit = time_us if time_us < self.horizon else self.horizon
@@ -71,7 +82,7 @@ class Kernel(Clock):  # type: ignore[misc,unused-ignore]
         if self.horizon < self.next:
             self.next = self.horizon
 
-    def _ask(self):
+    def _ask(self) -> None:
         """Report the horizon reached; obey commands until the host grants more."""
         self.send({"at": self.now})
         while True:
@@ -81,13 +92,14 @@ class Kernel(Clock):  # type: ignore[misc,unused-ignore]
                 return
             self._obey(message)
 
-    def _read(self):
+    def _read(self) -> "dict[str, Any]":
         line = self.ctl_in.readline()
         if not line:
             sys.exit(0)
-        return json.loads(line)
+        message: "dict[str, Any]" = json.loads(line)
+        return message
 
-    def _obey(self, message):
+    def _obey(self, message: "dict[str, Any]") -> None:
         name = message["do"]
         try:
             answer = self.commands[name](message)
@@ -97,7 +109,7 @@ class Kernel(Clock):  # type: ignore[misc,unused-ignore]
 
     # ---- real time ------------------------------------------------------------------------------------
 
-    def sync(self):
+    def sync(self) -> int:
         """Catch up with the real clock: run what is due. Returns the time in microseconds."""
         real = self.real_us() + self.offset
         if self.heap and self.next <= real:
@@ -109,7 +121,7 @@ class Kernel(Clock):  # type: ignore[misc,unused-ignore]
             self.send({"at": real})
         return self.now
 
-    def hear(self, wait_ms):
+    def hear(self, wait_ms: int) -> None:
         """Wait for commands from the host, at most so many milliseconds, and obey them."""
         while self.poller.poll(wait_ms):
             message = self._read()
@@ -117,7 +129,7 @@ class Kernel(Clock):  # type: ignore[misc,unused-ignore]
             self._obey(message)
             wait_ms = 0
 
-    def sleep_real(self, us):
+    def sleep_real(self, us: int) -> None:
         """Sleep in real time, with events and commands served meanwhile."""
         end = self.sync() + us
         while True:
@@ -131,12 +143,12 @@ class Kernel(Clock):  # type: ignore[misc,unused-ignore]
             if left >= 2000:
                 self.hear(left // 1000)
             elif left > 0:
-                self.wait_ms(left)
+                self.wait_us(left)
             self.sync()
 
-    def sleep(self, us):
+    def sleep(self, us: int) -> None:
         """Sleep as the firmware asks."""
-        if self.real_us is not None:
+        if self.real:
             self.sleep_real(us)
             return
         time_us = self.now + us
@@ -145,7 +157,7 @@ class Kernel(Clock):  # type: ignore[misc,unused-ignore]
         else:
             self.advance(time_us)
 
-    def sleep_idle(self, us, tick_us):
+    def sleep_idle(self, us: int, tick_us: int) -> None:
         """Sleep up to `us`, to the firmware's own next deadline, or until something comes in from outside.
 
         Only a tick at a time while anything moves or rolls. What goes beyond a tick is counted as skipped.
@@ -170,9 +182,9 @@ class Kernel(Clock):  # type: ignore[misc,unused-ignore]
             self.advance(self.now + tick_us - over)
         self.skipped_us += max(0, self.now - began - tick_us)
 
-    def spend(self, us):
+    def spend(self, us: int) -> None:
         """The firmware is busy for so long."""
-        if self.real_us is not None:
+        if self.real:
             self.sync()
             return
         time_us = self.now + us

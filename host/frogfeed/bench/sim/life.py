@@ -4,10 +4,23 @@ import gc
 import json
 import sys
 
-from boardfiles import has_settings
-from kernel import Kernel
-from orders import orders
-from physics.world import World
+MYPY = False
+"""True for the type checker alone, which knows the modules here by their package; a board by their bare names."""
+
+if MYPY:
+    from collections.abc import Callable
+    from typing import Any, BinaryIO, NoReturn
+
+    from frogfeed.bench.shapes import Boot, Change, Scenario
+    from frogfeed.bench.sim.boardfiles import has_settings
+    from frogfeed.bench.sim.kernel import Kernel, RealTime
+    from frogfeed.bench.sim.orders import orders
+    from frogfeed.bench.sim.physics.world import World
+else:
+    from boardfiles import has_settings
+    from kernel import Kernel
+    from orders import orders
+    from physics.world import World
 
 GARBAGE_BYTES = 2_000_000
 """So much may lie about before a collection: each looks at all that lives, some hundred times a virtual minute else."""
@@ -18,7 +31,7 @@ EXIT_RESET = 75
 class Life:
     """Why the board started, its watchdog, and how its life ends."""
 
-    def __init__(self, kernel, world, boot):
+    def __init__(self, kernel: "Kernel", world: "World", boot: "Boot") -> None:
         self.kernel = kernel
         self.world = world
         self.cause = boot["cause"]
@@ -29,23 +42,23 @@ class Life:
         self.bites_at = 0
         self.watchdog_slot = kernel.slot(self._bark)
 
-    def feed(self, us):
+    def feed(self, us: int) -> None:
         """The watchdog was fed."""
         kernel = self.kernel
         self.fed += 1
-        if kernel.real_us is not None:
+        if kernel.real:
             kernel.sync()
         self.bites_at = kernel.now + us
         if kernel.due[self.watchdog_slot] < 0:
             kernel.at(self.bites_at, self.watchdog_slot)
 
-    def _bark(self, _):
+    def _bark(self, _: int) -> None:
         if self.kernel.now < self.bites_at:
             self.kernel.at(self.bites_at, self.watchdog_slot)
         else:
             self.end("watchdog")
 
-    def end(self, why):
+    def end(self, why: str) -> "NoReturn":
         """Tell the host, hand over the world, and leave."""
         if not self.ended:
             self.ended = True
@@ -59,28 +72,28 @@ class Life:
         sys.exit(EXIT_RESET)
 
 
-def _real():
+def _real() -> "RealTime":
     """The real clock, a poller and a wait, or what stands for them under CPython."""
-    if sys.implementation.name == "micropython":
-        import select
+    import select
 
+    if sys.implementation.name == "micropython":
         import utime
 
-        def monotonic():
-            return utime.time_ns() // 1000
-
-        wait = utime.sleep_us
+        time_ns: "Callable[[], int]" = utime.time_ns
+        wait: "Callable[[int], None]" = utime.sleep_us
     else:
-        import select
         import time
 
-        def monotonic():
-            return time.monotonic_ns() // 1000
-
-        def wait(us):
+        def nap(us: int) -> None:
             time.sleep(us / 1e6)
 
-    def poller_for(stream):
+        time_ns = time.monotonic_ns
+        wait = nap
+
+    def monotonic() -> int:
+        return time_ns() // 1000
+
+    def poller_for(stream: "BinaryIO") -> "select.poll":
         poller = select.poll()
         poller.register(stream, select.POLLIN)
         return poller
@@ -88,10 +101,10 @@ def _real():
     return monotonic, poller_for, wait
 
 
-def _module(name, **contents):
+def _module(name: str, **contents: object) -> None:
     """A module made of the given things."""
     kind = type(sys)
-    module = kind(name) if sys.implementation.name != "micropython" else _Plain()
+    module: "Any" = kind(name) if sys.implementation.name != "micropython" else _Plain()
     for key, value in contents.items():
         setattr(module, key, value)
     sys.modules[name] = module
@@ -100,26 +113,28 @@ def _module(name, **contents):
 class _Port:
     """Standard input or output without a buffer, for CPython: what the firmware polls is what it reads."""
 
-    def __init__(self, fd, mode):
+    def __init__(self, fd: int, mode: str) -> None:
         self.buffer = open(fd, mode, buffering=0, closefd=False)
         self.fileno = self.buffer.fileno
         self.flush = self.buffer.flush
         self.encoding = "utf-8"
         self.errors = "strict"
 
-    def isatty(self):
+    def isatty(self) -> bool:
         """Never."""
         return False
 
-    def read(self, count=-1):
+    def read(self, count: int = -1) -> str:
         """Text from the port."""
-        return self.buffer.read(count).decode()
+        text: str = self.buffer.read(count).decode()
+        return text
 
-    def readline(self):
+    def readline(self) -> str:
         """A line of text from the port."""
-        return self.buffer.readline().decode()
+        text: str = self.buffer.readline().decode()
+        return text
 
-    def write(self, text):
+    def write(self, text: str) -> int:
         """Text to the port."""
         self.buffer.write(text.encode())
         return len(text)
@@ -129,23 +144,20 @@ class _Plain:
     """Stands for a module where modules can't be made."""
 
 
-def run(here, scenario, board_index, fd_in, fd_out):
+def run(here: str, scenario: "Scenario", board_index: int, fd_in: int, fd_out: int) -> None:
     """Build everything and run main.py from the board's files."""
     ctl_in = open(fd_in, "rb")
     ctl_out = open(fd_out, "wb") if sys.implementation.name == "micropython" else open(fd_out, "wb", buffering=0)
     boot = json.loads(ctl_in.readline())
     kernel = Kernel(ctl_in, ctl_out, boot["now"], _real() if scenario["real"] else None)
-    tell = None
 
-    def record(facts):
+    def record(facts: "dict[str, Any]") -> None:
         kernel.send({"r": facts})
 
-    if len(scenario["boards"]) > 1:
+    def tell(change: "Change") -> None:
+        kernel.send({"x": change})
 
-        def tell(change):
-            kernel.send({"x": change})
-
-    world = World(scenario, board_index, kernel, record, tell)
+    world = World(scenario, board_index, kernel, record, tell if len(scenario["boards"]) > 1 else None)
     life = Life(kernel, world, boot)
     world.watch.bare = boot["bare"]
     world.watch.excuse = has_settings
@@ -154,7 +166,7 @@ def run(here, scenario, board_index, fd_in, fd_out):
     kernel.restless = world.restless
     kernel.heard = _hearer()
     world.board.kernel = kernel
-    if kernel.real_us is None:
+    if not kernel.real:
         kernel.advance(kernel.now)
     kernel.sleep(boot["boot_us"])
     _module(
@@ -175,23 +187,26 @@ def run(here, scenario, board_index, fd_in, fd_out):
     _firmware(kernel, life)
 
 
-def _flash(path, kernel, world, life, cut):
+def _flash(path: "str | None", kernel: "Kernel", world: "World", life: "Life", cut: "tuple[int, str] | None") -> None:
     """Mount a simulated flash, where the host gives a file for one; the board's modules must be loaded before."""
     if path is None:
         return
     for name in ("machine", "time", "select", "json", "binascii"):
         __import__(name)
-    import flash as simulated
+    if MYPY:
+        from frogfeed.bench.sim import flash as simulated
+    else:
+        import flash as simulated
 
     chosen = simulated.mount(open(path, "r+b"), kernel, world.board, world.chance, lambda: life.end("power"))
 
     if cut is not None:
         chosen.arm(cut[0], cut[1])
 
-    def arm(message):
+    def arm(message: "dict[str, Any]") -> None:
         chosen.arm(message["at"], message["how"])
 
-    def counts(_):
+    def counts(_: "dict[str, Any]") -> "dict[str, int]":
         return {
             "operations": chosen.operations,
             "erases": chosen.erases,
@@ -203,7 +218,7 @@ def _flash(path, kernel, world, life, cut):
     kernel.commands["flash"] = counts
 
 
-def _replace(here):
+def _replace(here: str) -> None:
     """Put the simulated modules before the built-in ones."""
     if sys.implementation.name == "micropython":
         return  # this folder is first on the path already, and MicroPython looks there first
@@ -219,12 +234,14 @@ def _replace(here):
         ("machine", here + "/machine.py"),
     ):
         spec = importlib.util.spec_from_file_location(name, path)
+        if spec is None or spec.loader is None:
+            raise ImportError(path)
         module = importlib.util.module_from_spec(spec)
         sys.modules[name] = module
         spec.loader.exec_module(module)
 
 
-def _firmware(kernel, life):
+def _firmware(kernel: "Kernel", life: "Life") -> None:
     """Run main.py as the board does after its reset; what follows it is the prompt."""
     try:
         with open("main.py") as f:
@@ -243,8 +260,9 @@ def _firmware(kernel, life):
         import io
 
         trace = io.StringIO()
-        if sys.implementation.name == "micropython":
-            sys.print_exception(problem, trace)
+        show = getattr(sys, "print_exception", None)  # MicroPython's
+        if show is not None:
+            show(problem, trace)
         else:
             import traceback
 
@@ -254,7 +272,7 @@ def _firmware(kernel, life):
         _prompt(kernel, life)
 
 
-def _prompt(kernel, life):
+def _prompt(kernel: "Kernel", life: "Life") -> None:
     """Leave the board at its prompt: the interpreter's own, on the serial side, after this script has ended."""
     import os
 
@@ -272,14 +290,14 @@ def _prompt(kernel, life):
                 kernel._obey(message)
 
 
-def _hearer():
+def _hearer() -> "Callable[[], bool]":
     """A function that says whether bytes from the laptop wait to be read, or its end is gone."""
     import select
 
     poller = select.poll()
     poller.register(sys.stdin, select.POLLIN)
 
-    def heard():
+    def heard() -> bool:
         return bool(poller.poll(0))
 
     return heard

@@ -3,51 +3,64 @@
 import gc
 import sys
 
-from boardfiles import has_settings
+MYPY = False
+"""True for the type checker alone, which knows the modules here by their package; a board by their bare names."""
+
+if MYPY:
+    from collections.abc import Callable
+    from typing import Any
+
+    from frogfeed.bench.sim.boardfiles import has_settings
+    from frogfeed.bench.sim.kernel import Kernel
+    from frogfeed.bench.sim.life import Life
+    from frogfeed.bench.sim.physics.trains import Train
+    from frogfeed.bench.sim.physics.world import World
+else:
+    from boardfiles import has_settings
 
 
-def orders(kernel, world, life):
+def orders(kernel: "Kernel", world: "World", life: "Life") -> "dict[str, Callable[[dict[str, Any]], object]]":
     """What the host may ask of the world."""
     trains = world.trains
 
-    def fault(message):
+    def fault(message: "dict[str, Any]") -> None:
         world.fault(message["kind"], message["facts"])
 
-    def hand(message):
+    def hand(message: "dict[str, Any]") -> None:
         world.hands.throw(message["drive"], message["setting"], message["travel_us"])
 
-    def press(message):
+    def press(message: "dict[str, Any]") -> None:
         world.set_input(message["input"], message["closed"])
 
-    def place(message):
+    def place(message: "dict[str, Any]") -> None:
         trains.place(message["train"])
 
-    def drive(message):
+    def drive(message: "dict[str, Any]") -> None:
         trains.drive(message["train"], message["speed"])
 
-    def remove(message):
+    def remove(message: "dict[str, Any]") -> None:
         trains.remove(message["train"])
 
-    def bare(message):
+    def bare(message: "dict[str, Any]") -> None:
         world.watch.bare = message["bare"]
         world.watch.excuse = None if message["bare"] else has_settings
 
-    def current(message):
+    def current(message: "dict[str, Any]") -> None:
         world.told_ma = message["ma"]
         world.sensors.look()
 
-    def power(message):
+    def power(message: "dict[str, Any]") -> None:
         life.end("power")
 
-    def hang(message):
+    def hang(message: "dict[str, Any]") -> None:
         hang_in(message["where"], kernel)
 
-    names = {"__name__": "__main__"}
+    names: "dict[str, Any]" = {"__name__": "__main__"}
 
-    def code(message):
+    def code(message: "dict[str, Any]") -> "dict[str, str]":
         return run_code(message["code"], names)
 
-    def query(message):
+    def query(message: "dict[str, Any]") -> "dict[str, Any]":
         found = query_of(world)
         found["ticks"] = life.fed
         found["skipped_us"] = kernel.skipped_us
@@ -69,15 +82,15 @@ def orders(kernel, world, life):
     }
 
 
-def hang_in(where, kernel):
+def hang_in(where: str, kernel: "Kernel") -> None:
     """Put a loop without end in the place of a function or method: "frogboard.feed:Feed.step"."""
     module_name, _, path = where.partition(":")
-    thing = sys.modules[module_name]
+    thing: "Any" = sys.modules[module_name]
     *owners, last = path.split(".")
     for name in owners:
         thing = getattr(thing, name)
 
-    def hang(*_, **__):
+    def hang(*_: object, **__: object) -> None:
         while True:
             kernel.sleep(1000)
 
@@ -86,7 +99,7 @@ def hang_in(where, kernel):
     setattr(thing, last, hang)
 
 
-def query_of(world):
+def query_of(world: "World") -> "dict[str, Any]":
     """Where everything stands now."""
     rails = world.rails
     names = rails.names
@@ -106,22 +119,22 @@ def query_of(world):
     }
 
 
-def live_bytes():
+def live_bytes() -> int:
     """Bytes of heap in use after a collection (the bench's own included); 0 where nobody counts them."""
     gc.collect()
     return gc.mem_alloc() if hasattr(gc, "mem_alloc") else 0
 
 
-def trains_position(world, train):
+def trains_position(world: "World", train: "Train") -> int:
     """A train's front in millimetres along its path."""
     return world.trains.position(train) // 1000
 
 
-def run_code(code, names):
+def run_code(code: str, names: "dict[str, Any]") -> "dict[str, str]":
     """Run a piece of Python as the prompt would, with its names; what it prints, and the words of what it raises."""
-    words = []
+    words: "list[str]" = []
 
-    def say(*things):
+    def say(*things: object) -> None:
         words.append(" ".join([str(t) for t in things]) + "\n")
 
     names["print"] = say
