@@ -49,6 +49,8 @@ class Control:
         self.hand_drives = [d for d in self.drives if isinstance(d, HandDrive)]
         for d, drive in enumerate(self.drives):
             drive.sleepers = [f for f in self.feeds if d in f.depends]
+        for group in self.groups:
+            group.sleepers = [f for f in self.feeds if f.out.group is group]
 
     def _claim(self, ref: "dict[str, Any]") -> int:
         self.line_refs.append(ref)
@@ -129,7 +131,7 @@ class Control:
             if feed.active:
                 feed.look(dt_ms)
                 out = feed.out
-                if feed.due or out.busy or out.group is not None:
+                if feed.due or out.busy:
                     feed.step(dt_ms)
         for group in self.groups:
             group.step()

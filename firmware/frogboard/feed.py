@@ -202,7 +202,7 @@ class Feed(Sleeper):
     def rest(self) -> None:
         """After a look that saw nothing going: sleep until something changes, or a drive passes the next point."""
         out = self.out
-        if self.due or out.busy or out.group is not None or self.retry_ms > 0 or self.good_ms > 0:
+        if self.due or out.busy or self.retry_ms > 0 or self.good_ms > 0:
             return
         for k in range(len(self.view)):
             drive = self._drives[k]

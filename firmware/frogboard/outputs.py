@@ -3,7 +3,8 @@
 `step(dt_ms, want)` moves an output towards OFF, A or B, break before make; `told` is what its contacts are told to
 join now; `is_off` whether it is told off; `off_ms` for how long (not counted beyond `long_ms`, the longest time that
 anybody asks for). `has_off` is False where nothing can turn it off; `is_off` is never true there. `busy` is False
-when another step with the same `want` would change nothing; then, and without a group, none is needed.
+when another step with the same `want` would change nothing; then none is needed until its group is opened, which stirs
+the feeds behind it. Whoever waits for a group to close is busy.
 
 Time is counted from one step to the next, and an output is written some time after its step: every stated time
 gets `slack_ms` (a tick) more, so that it holds for the pins themselves. What is cut between steps counts from the
@@ -15,6 +16,8 @@ from frogboard.table import OFF, A, B
 if False:
     from typing import Any
 
+    from frogboard.sleeper import Sleeper
+
 LONG_MS = 3000
 
 
@@ -25,6 +28,8 @@ class Group:
         self.name = spec["name"]
         self.line = line
         self.members: "list[PairOut | ChangeoverOut | LatchingOut]" = []
+        self.sleepers: "list[Sleeper]" = []
+        """The members' feeds: whoever opens it need not know that they sleep."""
         self.on = False
         self.off_ms = 0
         self.on_ms = 0
@@ -53,6 +58,8 @@ class Group:
             self.on = False
             self.off_ms = 0
             self._fresh = True
+            for sleeper in self.sleepers:
+                sleeper.stir()
         self._lines[self.line] = 0
 
     def count(self, dt_ms: int) -> None:
@@ -186,8 +193,9 @@ class ChangeoverOut(OneContact):
             return
         if want != OFF and want != self.side and self.group.surely_off:
             self._move(want)
-        self.needs_off = want == OFF or want != self.side or self.still_ms < self._move_ms
-        self.busy = self.told != want
+        moving = self.still_ms < self._move_ms
+        self.needs_off = want == OFF or want != self.side or moving
+        self.busy = moving or self.told != want
 
     def _move(self, side: int) -> None:
         if side != self.side:

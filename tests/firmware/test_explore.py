@@ -35,6 +35,7 @@ TO_THE_END = 1000
         ("test_a_changeover_behind_an_enable", 20, 30),
         ("test_bonded_blades_and_outputs_without_an_off", 12, 20),
         ("test_latching_and_changeover_in_one_group", 22, 40),
+        ("test_three_asleep_behind_one_enable_are_as_if_awake", 8, 10),
         ("test_a_hand_thrown_turnout_and_a_selector", 8, 13),
     ],
 )

@@ -1,6 +1,6 @@
 import sys
 
-from explorer import World, explore
+from explorer import Twins, World, explore
 from frogboard.drive import WAIT
 
 from documents import changeover, document, follow, hand, latching, middle_moves, pair, servo, strict_moves
@@ -136,6 +136,25 @@ def test_latching_and_changeover_in_one_group():
     doc = board([drive()], [one, two], groups=[{"name": "E", "out": {"pin": 18}, "release_ms": 30, "operate_ms": 0}])
     actions = COMMON + [throw(0, 0), throw(0, 1)] + OFF_AND_RESET
     walk("latching and changeover in one group", lambda: World(doc), actions)
+
+
+def test_three_asleep_behind_one_enable_are_as_if_awake():
+    """Two relays that follow a drive each and one that is always on: every state beside the same without any sleep."""
+    times = {"release_ms": 30, "operate_ms": 20, "bounce_ms": 0, "enable": 0}
+    feeds = [
+        changeover("F", 16, "B", follow(0), moves(0), retry_ms=100, **times),
+        latching("G", 17, 18, follow(1), moves(1), **times),
+        changeover("H", 19, "A", [{"when": [], "feed": "A"}], [], **times),
+    ]
+    doc = board([drive("D1", 0), drive("D2", 1)], feeds, max_moving=2)
+    doc["groups"] = [{"name": "E", "out": {"pin": 22}, "release_ms": 30, "operate_ms": 20}]
+    doc["trips"] = [{"name": "K", "input": {"pin": 20}, "watches": [0]}]
+    actions = COMMON + [throw(0, 0), throw(0, 1), throw(1, 0), throw(1, 1)] + STRIKE + OFF_AND_RESET
+
+    def twice(action):
+        return lambda twins: twins.do(action)
+
+    walk("three asleep behind one enable", lambda: Twins(doc), [(name, twice(action)) for name, action in actions])
 
 
 def test_a_hand_thrown_turnout_and_a_selector():
