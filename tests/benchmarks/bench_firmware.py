@@ -27,7 +27,15 @@ from frogfeed.demo.railway import demo_file
 
 ROOT = Path(__file__).parents[2]
 TESTS = ROOT / "tests" / "firmware"
-COUNTS = (0, 4, 16)
+CASES = [
+    (count, what, doc)
+    for what, doc in (
+        ("logic of a tick, pairs", "None"),
+        ("logic of a tick, relays behind enables", "case_steady.behind_enables()"),
+    )
+    for count in (0, 4, 16)
+]
+"""How many drives move, what the feeds are, and the board's document as the boards' side says it."""
 PUSH_BYTES = 32768
 RUNS = 5
 
@@ -46,8 +54,8 @@ def rounds(n):
     return x
 
 
-def logic(count):
-    control = case_steady.moving(count)[0].control
+def logic(count, doc=None):
+    control = case_steady.moving(count, doc)[0].control
     for _ in range(700 if count == 0 else 1):
         control.step(5)
     return costs(control)
@@ -122,8 +130,9 @@ def us(call, n):
 
 
 print("round", us(rounds, 1000))
-for count in (0, 4, 16):
-    print("logic", us(logic(count), 20))
+for doc in (None, case_steady.behind_enables()):
+    for count in (0, 4, 16):
+        print("logic", us(logic(count, doc), 20))
 print("arriving", us(arriving(), 20))
 lines, size = line()
 print("byte", us(lines, 1) / size)
@@ -150,19 +159,17 @@ def on_this_computer(command: list[str], folder: Path) -> None:
     words = [line.split() for line in done.stdout.splitlines()]
     one_round = float(words[0][1])
     print(f"on MicroPython here; a round of x += 1 takes {one_round * 1000:.0f} ns")
-    for count, (_, us) in zip(COUNTS, words[1:4], strict=True):
-        print(
-            f"  logic of a tick, {count:>2} of 16 drives moving {float(us):9.1f} us {float(us) / one_round:8.0f} rounds"
-        )
-    _, us = words[4]
+    for (count, what, _), (_, us) in zip(CASES, words[1:7], strict=True):
+        print(f"  {what:<38} {count:>2} of 16 moving {float(us):9.1f} us {float(us) / one_round:8.0f} rounds")
+    _, us = words[7]
     print(f"  all 16 arriving, their feeds' lags running    {float(us):9.1f} us {float(us) / one_round:8.0f} rounds")
-    byte = float(words[5][1]) / one_round
-    print(f"  a byte of the link, the port apart            {float(words[5][1]):9.2f} us {byte:8.1f} rounds")
+    byte = float(words[8][1]) / one_round
+    print(f"  a byte of the link, the port apart            {float(words[8][1]):9.2f} us {byte:8.1f} rounds")
     print(
         f"  all bytes of a tick: {link.BYTES_MOVING} while drives move {byte * link.BYTES_MOVING:.0f} rounds,"
         f" {link.BYTES_AT_REST} at rest {byte * link.BYTES_AT_REST:.0f} rounds"
     )
-    print(f"  memory that 50 ticks of the whole loop take: {words[6][1]} bytes at rest, {words[6][2]} with 16 moving")
+    print(f"  memory that 50 ticks of the whole loop take: {words[9][1]} bytes at rest, {words[9][2]} with 16 moving")
 
 
 def on_32_bits(folder: Path) -> None:
@@ -187,11 +194,9 @@ def on_32_bits(folder: Path) -> None:
 
     one_round = instructions("", "rounds", 10000)
     print(f"on a 32-bit MicroPython in WebAssembly; a round takes {one_round:.0f} instructions")
-    for count in COUNTS:
-        each = instructions(f"steps = logic({count})", "steps", 100)
-        print(
-            f"  logic of a tick, {count:>2} of 16 drives moving {each:9.0f} instructions {each / one_round:5.0f} rounds"
-        )
+    for count, what, doc in CASES:
+        each = instructions(f"steps = logic({count}, {doc})", "steps", 100)
+        print(f"  {what:<38} {count:>2} of 16 moving {each:9.0f} instructions {each / one_round:5.0f} rounds")
     each = instructions("steps = arriving()", "steps", 100)
     print(f"  all 16 arriving, their feeds' lags running    {each:9.0f} instructions {each / one_round:5.0f} rounds")
     each = instructions("lines, size = line()", "lines", 5) / 1000

@@ -3,7 +3,7 @@
 import time
 
 import fake_machine
-from documents import Rig, document, follow, pair, servo, strict_moves
+from documents import Rig, changeover, document, follow, pair, servo, strict_moves
 from fake_machine import Ina, Mcp23017, Pca9685
 
 try:
@@ -38,8 +38,19 @@ def sixteen(chips=True):
     return doc
 
 
-def moving(count=16):
-    """The hardware layer and control of that board, `count` servos in mid-travel."""
+def behind_enables():
+    """The same turnouts, fed by relays instead of pairs: four behind each of four enables."""
+    doc = sixteen()
+    doc["groups"] = [{"name": "E%d" % g, "out": {"pin": 9 + g}, "release_ms": 15, "operate_ms": 10} for g in range(4)]
+    for i, legs in enumerate(doc["feeds"]):
+        relay = changeover(legs["name"], 0, "A", legs["table"], legs["moves"], enable=i // 4)
+        relay["coil"] = legs["a"]
+        doc["feeds"][i] = relay
+    return doc
+
+
+def moving(count=16, doc=None):
+    """The hardware layer and control of a board (None: the first), `count` servos in mid-travel."""
     board = fake_machine.install()
     board.chips = {
         0x40: Pca9685(6),
@@ -48,7 +59,7 @@ def moving(count=16):
         128 + 0x40: Ina("ina226"),
     }
     board.analogue = {26: lambda: 33100, 27: lambda: 33100}
-    doc = sixteen()
+    doc = doc or sixteen()
     positions = Rig(doc).known(0)
     rig = Rig(doc, positions, tick_ms=5)
     from frogboard.pins import Hardware
@@ -106,6 +117,34 @@ def test_no_allocation_at_rest():
     finally:
         micropython.heap_unlock()
     assert idle
+
+
+def test_no_allocation_while_enables_open_and_close():
+    """A throw of all sixteen, from rest to rest; flash, and what the orders themselves take, are let off."""
+    rig, hardware = moving(0, behind_enables())
+    control = rig.control
+    for d in range(16):
+        control.orders.throw(d, 1)
+    opened = closed = 0
+    for _ in range(2000):
+        hardware.read()
+        while len(control.log):
+            control.log.take()
+        was = sum([group.on for group in control.groups])
+        if micropython is not None:
+            micropython.heap_lock()
+        try:
+            control.step(5)
+        finally:
+            if micropython is not None:
+                micropython.heap_unlock()
+        now = sum([group.on for group in control.groups])
+        opened += now < was
+        closed += now > was
+        hardware.write()
+        if control.mover.wants_flash:
+            control.mover.marked()
+    assert opened and closed and control.idle and not any([feed.active for feed in control.feeds])
 
 
 def test_an_event_allocates_nothing_either():
