@@ -11,7 +11,7 @@ from frogfeed.layout.reading import read_layout_text
 from frogfeed.track.assembly.assemble import assemble
 from frogfeed.track.network.conditions import holds
 from frogfeed.track.network.model import RailNetwork
-from frogfeed.track.solver.answers import Solver
+from frogfeed.track.solver.solver import Solver
 from tests.benchmarks.measure import megabytes, seconds
 from tests.benchmarks.railway import railway
 

@@ -10,7 +10,7 @@ import pytest
 from frogfeed.track.assembly.assemble import assemble
 from frogfeed.track.network.conditions import holds, to_json
 from frogfeed.track.network.netlist import netlist
-from frogfeed.track.solver.answers import Solver
+from frogfeed.track.solver.solver import Solver
 from tests.track import brute
 from tests.track.make import random_layout
 

@@ -10,7 +10,7 @@ import pytest
 from frogfeed.track.assembly.assemble import assemble
 from frogfeed.track.network.conditions import holds
 from frogfeed.track.network.model import RailNetwork
-from frogfeed.track.solver.answers import Solver
+from frogfeed.track.solver.solver import Solver
 from tests.track.make import PLASTIC, layout, worth_knowing
 
 ENDS = ("p.west", "p.east", "q.west", "q.east")

@@ -15,7 +15,8 @@ from frogfeed.console.refusals import RefusedError
 from frogfeed.track.explain.phrases import list_of, when_text
 from frogfeed.track.network.conditions import Term
 from frogfeed.track.network.model import End, RailNetwork, Road
-from frogfeed.track.solver.answers import Clash, Short, Solver
+from frogfeed.track.solver.answers import Clash, Short
+from frogfeed.track.solver.solver import Solver
 
 MOST_LABELS = 40_000
 """Partial ways looked at before the search gives up; a fiddle yard of 60 turnouts takes some hundreds."""
@@ -87,7 +88,7 @@ class Router:
     @cached_property
     def shorts(self) -> tuple[Short, ...]:
         """Settings that join two bus wires."""
-        return tuple(self._solver.shorts())
+        return self._solver.shorts()
 
     @cached_property
     def clashes(self) -> tuple[Clash, ...]:

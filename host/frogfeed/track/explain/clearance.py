@@ -10,7 +10,8 @@ from frogfeed.track.explain.phrases import told, when_text
 from frogfeed.track.network.model import RailNetwork
 from frogfeed.track.pieces.catalogue import kinds_of
 from frogfeed.track.pieces.clearance import OpenBlade, Vee, open_blades, vees
-from frogfeed.track.solver.answers import Clash, Solver
+from frogfeed.track.solver.answers import Clash
+from frogfeed.track.solver.solver import Solver
 
 
 def clearance_findings(layout: Layout, network: RailNetwork, solver: Solver) -> Iterator[Finding]:

@@ -15,8 +15,9 @@ from frogfeed.track.explain.runthrough import RunThrough, run_throughs
 from frogfeed.track.explain.sections import joined_outputs, loop_findings, section_findings, undecided_findings
 from frogfeed.track.network.model import Bond, BondKind, BridgeKind, RailNetwork, Road
 from frogfeed.track.routes.return_loops import ReturnLoop, return_loops
-from frogfeed.track.solver.answers import Clash, Dead, Hangs, NoCircuit, NotProven, Short, Solver
+from frogfeed.track.solver.answers import Clash, Dead, Hangs, NoCircuit, NotProven, Short
 from frogfeed.track.solver.contract import Via
+from frogfeed.track.solver.solver import Solver
 
 
 class Explainer:
@@ -463,7 +464,7 @@ def track_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
 def _all(layout: Layout, network: RailNetwork, solver: Solver, words: Explainer) -> Iterator[Finding]:
     loops = tuple(return_loops(network, frozenset(layout.file.place)))
     yield from loop_findings(layout, network, loops)
-    shorts = tuple(solver.shorts())
+    shorts = solver.shorts()
     yield from (words.short(x, loops) for x in shorts)
     shorted = {network.piece_of[r] for x in shorts for r in x.path[1:-1]}
     yield from joined_outputs(solver)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from frogfeed.track.network.conditions import When, both
 from frogfeed.track.network.model import Bridge, BridgeKind, End, Road
-from frogfeed.track.solver.answers import Clash, Solver
+from frogfeed.track.solver.answers import Clash
+from frogfeed.track.solver.solver import Solver
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from frogfeed.track.feeds.tables import MOST_DRIVES
 from frogfeed.track.network.model import RailNetwork, SwitchedFeed
 from frogfeed.track.routes.return_loops import ReturnLoop
 from frogfeed.track.routes.reversing import ReversingSection, reversing_section
-from frogfeed.track.solver.answers import Solver
+from frogfeed.track.solver.solver import Solver
 
 LOOPS_SOLVED = 4
 """So many loops are told which section cures them; each takes an assembly or more, and one cure may end several."""
@@ -121,8 +121,8 @@ def _length(layout: Layout, s: SwitchedFeed) -> Iterator[Finding]:
 
 def joined_outputs(solver: Solver) -> Iterator[Finding]:
     """Switched outputs that feed one conductor."""
-    for a, b in solver.joined_outputs():
-        way = tuple(solver.paths.within(a.rail, b.rail))
+    for joined in solver.joined_outputs():
+        a, b, way = joined.a, joined.b, joined.path
         yield told(
             "outputs-joined",
             a.piece,

@@ -47,6 +47,10 @@ class Paths:
                     queue.append(n)
         return [start, goal]
 
+    def across(self, a: str, x: Label, b: str, y: Label) -> tuple[str, ...]:
+        """From x's wire to rail a, and on from rail b to y's wire."""
+        return (*reversed(self.to_wire(a, x)), *self.to_wire(b, y))
+
     def to_wire(self, rail: str, label: Label) -> list[str]:
         """From a rail of the label's group to the label's wire, rail by rail."""
         way = [rail]
