@@ -43,6 +43,8 @@ HANGS = (
 )
 WATCHDOG_MS = 5200
 """The settings' watchdog time, and the reset."""
+ARRIVAL_MS = 2000
+"""The rest of a throw: what has to do with a feed is asleep in mid-travel, and hangs where the feed is woken."""
 
 
 def hangs() -> Outcome:
@@ -59,7 +61,7 @@ def hangs() -> Outcome:
             if "save_positions" not in where:
                 bench.advance(500)
                 bench.hang(where)
-            bench.advance(WATCHDOG_MS)
+            bench.advance(ARRIVAL_MS + WATCHDOG_MS)
             causes = [e.facts["cause"] for e in bench.log.of("restart")]
             if causes != ["watchdog"]:
                 problems.append(f"{where}: resets {causes}")
