@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from frogfeed.findings.finding import Finding
+from frogfeed.track.explain.phrases import told, when_text
+from frogfeed.track.explain.places import Places
 from frogfeed.track.network.conditions import When, both
 from frogfeed.track.network.model import Bridge, BridgeKind, End, Road
 from frogfeed.track.solver.answers import Clash
@@ -53,3 +56,27 @@ def run_throughs(solver: Solver) -> Iterator[RunThrough]:
             found = next(iter(solver.clashes(tried)), None)
             if found is not None:
                 yield RunThrough(r, found)
+
+
+def run_through_findings(places: Places, found: Iterable[RunThrough]) -> Iterator[Finding]:
+    """What a train does that trails through a piece set against it; one finding a piece."""
+    grouped: dict[str, list[RunThrough]] = {}
+    for r in found:
+        grouped.setdefault(r.road.piece, []).append(r)
+    for piece, group in grouped.items():
+        c = group[0].clash
+        ways = "; ".join(
+            f"from {r.road.start} to {r.road.end} {when_text(r.clash.when)}, at {r.clash.bridge.a} to "
+            f"{r.clash.bridge.b}"
+            for r in group
+        )
+        yield told(
+            "run-through",
+            piece,
+            f"A train that runs through {piece} while set against it shorts {c.wires[0]} and {c.wires[1]}: {ways}.",
+            "The supply trips and the train stops before it splits the blades: to be expected, not a fault.",
+            "Set the road before the train gets there.",
+            places.at(piece),
+            c.when,
+            c.path,
+        )
