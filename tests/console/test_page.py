@@ -586,6 +586,32 @@ def test_choices_words_and_the_keyboards_place_outlive_a_new_drawing(console: Co
         record.unlink()
 
 
+HELD_BACK = """
+async () => {
+  const { keepFocus, make, replace } = await import("/page/dom.js");
+  const box = make("div", {});
+  document.body.append(box);
+  const draw = (disabled) => keepFocus(() => replace(box, make("button", { id: "held", disabled }, "x"), make("button", { id: "other" }, "y")));
+  const at = [];
+  const look = () => at.push(document.activeElement.id);
+  draw(false);
+  document.getElementById("held").focus();
+  for (const disabled of [true, false, true]) { draw(disabled); look(); }
+  document.getElementById("other").focus();
+  draw(false);
+  look();
+  document.activeElement.blur();
+  draw(false);
+  look();
+  return at;
+}
+"""  # noqa: E501
+
+
+def test_a_button_held_back_for_a_moment_has_the_keyboard_again_unless_that_went_elsewhere(page: Page) -> None:
+    assert page.evaluate(HELD_BACK) == ["", "held", "", "other", ""]
+
+
 def test_answers_by_keyboard_keep_their_place(console: Console, page: Page) -> None:
     page.click("#tab-hunt")
     page.select_option("#hunt-rail", "fiddle-1.R2")

@@ -27,11 +27,14 @@ export function replace(element, ...children) {
   element.replaceChildren(...children.flat().filter((c) => c !== null && c !== undefined));
 }
 
-// Draw a part anew while the keyboard stays where it was: what had the focus is found again by its id.
+// Draw a part anew while the keyboard stays where it was: what had the focus is found again by its id. What cannot take
+// it now (it may not be pressed for a moment) gets it at the next drawing, unless the keyboard has gone elsewhere.
+let awaited = "";
 export function keepFocus(act) {
-  const id = document.activeElement?.id;
+  const id = document.activeElement === document.body ? awaited : document.activeElement?.id;
   act();
   if (id && document.activeElement?.id !== id) byId(id)?.focus();
+  awaited = document.activeElement?.id === id ? "" : id;
 }
 
 // Set text, attribute or class only where it differs: most updates change little.

@@ -1,6 +1,6 @@
 // Trimming: ends in small steps while one watches the blade, the speed, and saving.
 
-import { byId, draw, make, notice, replace, sentence, setAttribute, setText, told } from "/page/dom.js";
+import { byId, draw, keepFocus, make, notice, replace, sentence, setAttribute, setText, told } from "/page/dom.js";
 import { ask, mayTouch, order, page, state } from "/page/net.js";
 import { onPicks } from "/page/drawing.js";
 import { card } from "/page/railway.js";
@@ -51,7 +51,6 @@ async function step(setting, pulse) {
 }
 
 function show(t) {
-  const focused = document.activeElement?.id;
   const field = byId("trim-speed"); // a time that was typed and not tried yet stays
   const typed = field && shown?.drive === t.drive && field.value !== String(shown.travel_ms) ? field.value : null;
   shown = t;
@@ -59,13 +58,12 @@ function show(t) {
   const speed = make("input", { id: "trim-speed", type: "number", min: 100, max: 20000, step: 50, value: typed ?? t.travel_ms });
   const buttons = make("p", { class: "actions" },
     make("button", { type: "button", id: "trim-save", class: "main", disabled: !mayTouch() || !state.file.writable, onclick: async () => { const a = await order("trim.save", { drive: t.drive }); if (a) { show(a); setText(said, "Saved into the layout file; its comments are as they were. Send the settings to the board when no train moves."); } } }, "Save into the layout file"));
-  replace(body, curve(t), make("div", { class: "ends-grid" }, ends),
+  keepFocus(() => replace(body, curve(t), make("div", { class: "ends-grid" }, ends),
     make("p", { class: "route" }, make("label", { for: "trim-speed" }, "Time from end to end, ms"), speed,
       make("button", { type: "button", disabled: !mayTouch(), id: "trim-try", onclick: async () => { const a = await order("trim.speed", { drive: t.drive, travel_ms: Math.round(Number(speed.value)) }); if (a) show(a); } }, "Try it"),
       make("span", { class: "quiet" }, "sends the board new settings; its feeds are off for a moment")),
     ...t.faults.map((f) => make("div", { class: "fault warning" }, make("b", {}, sentence(f.what)), told("Why", f.why), told("Cure", f.cure))),
-    windows(t), buttons);
-  if (focused) byId(focused)?.focus();
+    windows(t), buttons));
   move();
 }
 
