@@ -130,11 +130,17 @@ class Guard:
         self._log.put(events.FAULT, self.feeds.index(feed), why)
 
     def _trip(self, feeds: "list[Feed]", source: int) -> None:
-        place = 0
+        """All that may have carried the current, told apart by when each is tried again. Cut only when all are told:
+        an enable that opens for one turns its neighbours off too, and they would pass for feeds without current.
+        """
+        struck = 0
         for feed in feeds:
             if feed.fault == NO_FAULT and not (feed.out.has_off and feed.out.told == OFF):
-                self._trip_one(feed, source, place)
-                place += 1
+                self._trip_one(feed, source, struck)
+                struck += 1
+        if struck:
+            for feed in feeds:
+                feed.out.cut()
 
     def _trip_one(self, feed: "Feed", source: int, place: int) -> None:
         index = self.feeds.index(feed)
@@ -148,7 +154,6 @@ class Guard:
             feed.latched = True
             self._log.put(events.FAULT, index, TRIP)
             return
-        feed.out.cut()
         if feed.try_other and not feed.flipped and feed.tries == 0:
             feed.flipped = True
             feed.tries = 1

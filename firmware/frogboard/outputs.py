@@ -32,23 +32,16 @@ class Group:
         """The members' feeds: whoever opens it need not know that they sleep."""
         self.on = False
         self.off_ms = 0
-        self.on_ms = 0
         self.held_ms = 0
         """Stays open for this long whatever the members want."""
         self._fresh = False
         self._lines = lines
         self._release_ms = spec["release_ms"] + slack_ms
-        self._operate_ms = spec["operate_ms"] + slack_ms
 
     @property
     def surely_off(self) -> bool:
         """Told off for as long as its contact needs to let go."""
         return not self.on and self.off_ms >= self._release_ms
-
-    @property
-    def surely_on(self) -> bool:
-        """Told on for as long as its contact needs to close and be still."""
-        return self.on and self.on_ms >= self._operate_ms
 
     def open(self, hold_ms: int = 0) -> None:
         """Turn it off now."""
@@ -65,11 +58,9 @@ class Group:
     def count(self, dt_ms: int) -> None:
         """Count time; to be called before the members' steps."""
         self.held_ms = max(0, self.held_ms - dt_ms)
-        if self.on:
-            self.on_ms = min(LONG_MS, self.on_ms + dt_ms)
-        elif self._fresh:
+        if self._fresh:
             self._fresh = False
-        else:
+        elif not self.on:
             self.off_ms = min(LONG_MS, self.off_ms + dt_ms)
 
     def step(self) -> None:
@@ -83,7 +74,6 @@ class Group:
             self._fresh = False
         elif not self.on:
             self.on = True
-            self.on_ms = 0
             self._lines[self.line] = 1
 
 

@@ -79,6 +79,35 @@ def test_feeds_behind_one_sensor_are_tried_one_after_the_other():
     assert rig.leg(0) == B and rig.leg(1) == OFF
 
 
+def test_relays_behind_one_enable_trip_together_whatever_saw_it():
+    """Nobody can tell which of them carried the current: both are told, and neither is tried for ever."""
+    group = {"name": "E", "out": {"pin": 21}, "release_ms": 15, "operate_ms": 10}
+    trips = [{"name": "K", "input": {"pin": 20}, "watches": [0, 1]}]
+    for by in ("sensor", "trip"):
+        one = changeover("F", 16, "A", follow(0), strict_moves(0), enable=0, retries=2, retry_ms=300)
+        other = changeover("G", 17, "A", follow(0), strict_moves(0), enable=0, retries=2, retry_ms=300)
+        doc = watched(one, other)
+        doc["groups"], doc["trips"] = [group], trips
+        rig = ready(doc)
+        closed = 0
+        was = True
+        for _ in range(4000):
+            on = rig.control.groups[0].on
+            if by == "sensor":
+                rig.control.guard.reading[0] = 3000 if on else 0
+            elif on:
+                rig.control.guard.tripped[0] = 1
+            rig.tick()
+            closed += on and not was
+            was = on
+        assert closed == 2, "tried again as often as they may be"
+        for feed in rig.control.feeds:
+            assert feed.latched and feed.trips == 3 and feed.told == OFF
+        assert rig.control.orders.reset() == 2
+        amps(rig, 0, 500)
+        assert [feed.told for feed in rig.control.feeds] == [B, B]
+
+
 def test_try_other_flips_once_first():
     rig = ready(watched(plain(try_other=True, bonded=True, retries=0)))
     amps(rig, 3000, 40)

@@ -308,7 +308,7 @@ def _parts(control):
     return found
 
 
-CAPS = {"off_ms": 200, "on_ms": 100, "still_ms": 60, "held_ms": 200}
+CAPS = {"off_ms": 200, "still_ms": 60, "held_ms": 200}
 """Nothing looks at these counters beyond so many milliseconds, in the documents explored here."""
 
 TOLD = ("trips",)
