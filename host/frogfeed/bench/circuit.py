@@ -7,16 +7,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from frogfeed.bench.shapes import DriveSpec, RailsSpec, Term
 
+Name = TypeVar("Name", str, int)
 
-class _Union:
+
+class _Union(Generic[Name]):
+    """What is joined to what; the bench has its own, for the solver's may be wrong."""
+
     def __init__(self) -> None:
-        self._up: dict[str, str] = {}
+        self._up: dict[Name, Name] = {}
 
-    def find(self, name: str) -> str:
+    def find(self, name: Name) -> Name:
+        """What stands for all that is joined to this."""
         up = self._up
         up.setdefault(name, name)
         while up[name] != name:
@@ -24,7 +29,8 @@ class _Union:
             name = up[name]
         return name
 
-    def join(self, a: str, b: str) -> None:
+    def join(self, a: Name, b: Name) -> None:
+        """Join two; the first one's stands for both."""
         self._up[self.find(b)] = self.find(a)
 
 
@@ -57,7 +63,7 @@ def build_circuit(
     side (B) is joined for good.
     """
     wires: Mapping[str, Mapping[str, str]] = netlist["wires"]
-    union = _Union()
+    union: _Union[str] = _Union()
     for name in (*wires, *netlist["rails"]):
         union.find(name)
     for a, b in netlist["bonds"]:
@@ -111,7 +117,7 @@ def build_circuit(
         "conflict": conflict,
         "power": power,
         "edges": edges,
-        "islands": _islands(edges, nw, len(names)),
+        "islands": _islands(edges, nw),
         "drives": drives,
         "contacts": contacts,
         "outputs": outputs,
@@ -161,7 +167,7 @@ def _powers(wires: Mapping[str, Mapping[str, str]], friendly: set[frozenset[str]
 
 
 def _static_sparks(
-    wires: Mapping[str, Mapping[str, str]], union: _Union, friendly: set[frozenset[str]]
+    wires: Mapping[str, Mapping[str, str]], union: _Union[str], friendly: set[frozenset[str]]
 ) -> list[tuple[str, str]]:
     names = list(wires)
     return [
@@ -172,21 +178,14 @@ def _static_sparks(
     ]
 
 
-def _islands(edges: list[tuple[int, int, str]], nw: int, count: int) -> list[list[int]]:
+def _islands(edges: list[tuple[int, int, str]], nw: int) -> list[list[int]]:
     """Edges grouped by the classes, other than wires, that they share."""
-    up = list(range(count))
-
-    def find(n: int) -> int:
-        while up[n] != n:
-            up[n] = up[up[n]]
-            n = up[n]
-        return n
-
+    union: _Union[int] = _Union()
     for a, b, _ in edges:
         if a >= nw and b >= nw:
-            up[find(b)] = find(a)
+            union.join(a, b)
     groups: dict[int, list[int]] = {}
     for i, (a, b, _) in enumerate(edges):
-        key = find(a) if a >= nw else find(b) if b >= nw else -1 - i
+        key = union.find(a) if a >= nw else union.find(b) if b >= nw else -1 - i
         groups.setdefault(key, []).append(i)
     return list(groups.values())

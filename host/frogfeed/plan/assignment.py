@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.cluster.hierarchy import DisjointSet
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
 from scipy.sparse import coo_array
 
@@ -383,18 +384,10 @@ def left_over(problem: Problem, seconds: float = 20.0) -> tuple[int, ...] | None
 
 
 def joined(pairs: Iterable[Sequence[int]], count: int) -> list[int]:
-    """Union-find: the cluster number of each of `count` things, numbered in order of first appearance."""
-    parent = list(range(count))
-
-    def root(i: int) -> int:
-        while parent[i] != i:
-            parent[i] = parent[parent[i]]
-            i = parent[i]
-        return i
-
+    """The cluster number of each of `count` things, numbered in order of first appearance."""
+    found = DisjointSet(range(count))
     for group in pairs:
         for other in group[1:]:
-            a, b = root(group[0]), root(other)
-            parent[max(a, b)] = min(a, b)
+            found.merge(group[0], other)
     order: dict[int, int] = {}
-    return [order.setdefault(root(i), len(order)) for i in range(count)]
+    return [order.setdefault(found[i], len(order)) for i in range(count)]

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from scipy.cluster.hierarchy import DisjointSet
+
 from frogfeed.console.drawing.nodes import Turned
 from frogfeed.console.drawing.units import JOINT, LANE, LEAN, MARGIN, PIECE, SLIP, SLOPE, STEEP, STUB
 from frogfeed.track.network.model import End, Joint
@@ -83,18 +85,11 @@ class _Layout:
 
     def _chains(self) -> dict[Track, Track]:
         tracks = [(n, k) for n, s in self.turned.shapes.items() for k in range(max(1, len(s.straight)))]
-        parent = {t: t for t in tracks}
-
-        def root(t: Track) -> Track:
-            while parent[t] != t:
-                parent[t] = parent[parent[t]]
-                t = parent[t]
-            return t
-
+        chains = DisjointSet(tracks)
         for a, b in self.pairs:
             if not self.turned.lean(a) and not self.turned.lean(b):
-                parent[root(track_of(self.turned, b))] = root(track_of(self.turned, a))
-        return {t: root(t) for t in tracks}
+                chains.merge(track_of(self.turned, a), track_of(self.turned, b))
+        return {t: chains[t] for t in tracks}
 
     def of(self, end: End) -> Track:
         return self.chain[track_of(self.turned, end)]
