@@ -309,3 +309,17 @@ def test_what_is_left_over_is_named() -> None:
     (found,) = refusal(row(9, board("B1", "direct-relay"), piece='make = "insulated-frog"'))
     assert "without" in found.why
     assert found.why.count("T") == 1
+
+
+def test_a_slip_has_its_own_drives_and_follows_its_neighbours() -> None:
+    (folder,) = frogfeed.demo.__path__
+    layout = read_layout(Path(folder) / "herring-quay-yard.toml")
+    network = assemble(layout)
+    by_name = {m.name: m for m in make_ups(layout, network)}
+    assert by_name["X2"].drives == ("X2-a", "X2-b")
+    assert by_name["X2"].follows == ("T23", "T28", "X1-a")
+    assert by_name["T1"].drives == ("west-crossover",)
+    assert by_name["T1"].follows == ()
+    # A diamond that nothing throws: its selector is its own, all else it follows.
+    assert by_name["D1"].drives == ("D1-way",)
+    assert {"T33", "T34"} <= set(by_name["D1"].follows)

@@ -158,6 +158,7 @@ def _make_up(m: MakeUp) -> Json:
         "make": m.make.value if m.make is not None else None,
         "facts": dict(zip(("links", "blades", "frog"), (f.value for f in m.facts), strict=True)) if m.facts else None,
         "drives": list(m.drives),
+        "follows": list(m.follows),
         "steps": [_step(s) for s in m.steps],
     }
 

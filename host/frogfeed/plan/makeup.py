@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from frogfeed.findings.finding import Location
+from frogfeed.layout.drives import drive_uses
 from frogfeed.layout.ends import kind_name
 from frogfeed.layout.model import Layout
 from frogfeed.layout.schema import Blades, FrogFeed, Hand, Links, Make, Piece
@@ -87,6 +88,9 @@ Step = RemoveLink | KeepLink | BondRails | FitJoiner | FitDropper | FitSwitched
 class MakeUp:
     """One piece or place with its steps, in working order: links, bonds, joiners, droppers, switched
     feeds.
+
+    `drives` move it, or are its selector; `follows` are those of its neighbours that also decide which of its roads is
+    set, and with it what its frogs carry.
     """
 
     name: str
@@ -94,6 +98,7 @@ class MakeUp:
     make: Make | None
     facts: tuple[Links, Blades, FrogFeed] | None
     drives: tuple[str, ...]
+    follows: tuple[str, ...]
     steps: tuple[Step, ...]
     at: Location | None
 
@@ -113,15 +118,21 @@ def make_ups(
     where = plan.channels() if plan is not None else {}
     joints, own = _joints(network), _own(network)
     pieces = layout.file.pieces()
+    uses: dict[str, set[str]] = {}
+    for (name, _), use in drive_uses(layout.file, layout.kinds).items():
+        uses.setdefault(name, set()).add(use.drive)
     found: list[MakeUp] = []
     for name, shown in network.pieces.items():
         piece = pieces.get(name)
         steps: list[Step] = []
         drives: tuple[str, ...] = ()
+        follows: tuple[str, ...] = ()
         if piece is not None:
             steps += _links(name, piece, known[kind_name(piece)])
             steps += _bonds(own[name].bonds)
-            drives = tuple(d for d in network.drives if d in own[name].drives)
+            mine = uses.get(name, set())
+            drives = tuple(d for d in network.drives if d in mine)
+            follows = tuple(d for d in network.drives if d in own[name].deciding - mine)
         steps += _joiners(name, joints.get(name, ()))
         steps += _feeds(layout, own[name].feeds)
         steps += _switched(own[name].switched, where)
@@ -133,6 +144,7 @@ def make_ups(
                     piece.make if piece is not None else None,
                     piece.facts if piece is not None else None,
                     drives,
+                    follows,
                     tuple(steps),
                     shown.at,
                 )
@@ -156,7 +168,8 @@ class _Own:
     bonds: list[Bond] = field(default_factory=list)
     feeds: list[Feed] = field(default_factory=list)
     switched: list[SwitchedFeed] = field(default_factory=list)
-    drives: set[str] = field(default_factory=set)
+    deciding: set[str] = field(default_factory=set)
+    """The drives that the conditions of its roads name."""
 
 
 def _own(network: RailNetwork) -> dict[str, _Own]:
@@ -171,7 +184,7 @@ def _own(network: RailNetwork) -> dict[str, _Own]:
     for s in network.switched:
         found[network.piece_of[s.rail]].switched.append(s)
     for road in network.roads:
-        found[road.piece].drives |= {d for t in road.when for d, _ in t}
+        found[road.piece].deciding |= {d for t in road.when for d, _ in t}
     return found
 
 

@@ -184,8 +184,9 @@ def make_cards(
                 frog,
                 straight,
                 made.drives,
+                made.follows,
                 tuple(_numbered(layout, made, at_end, droppers, feeds)),
-                settings_of(network, made.name, made.drives, rails),
+                settings_of(network, made.name, (*made.drives, *made.follows), rails),
                 tuple(_channels(plan, where, made.drives, outputs)),
             )
         )

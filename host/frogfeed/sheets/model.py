@@ -114,7 +114,10 @@ class Channel:
 
 @dataclass(frozen=True)
 class Card:
-    """One piece or one stretch of plain track. `kind` is the catalogue's name, `make` None for a place."""
+    """One piece or one stretch of plain track. `kind` is the catalogue's name, `make` None for a place.
+
+    `drives` move it; `follows` are its neighbours' drives that also decide what its frogs carry.
+    """
 
     name: str
     number: int
@@ -125,6 +128,7 @@ class Card:
     frog_number: float | None
     straight: str
     drives: tuple[str, ...]
+    follows: tuple[str, ...]
     steps: tuple[CardStep, ...]
     settings: tuple[Setting, ...]
     channels: tuple[Channel, ...]

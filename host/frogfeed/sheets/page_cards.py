@@ -52,6 +52,8 @@ class CardPages(Maker):
             frogs = "facts.frog.fixed" if dropper_only else f"facts.frog.{frog}"
             state = "; ".join((say(f"facts.links.{links}"), say(f"facts.blades.{blades}"), say(frogs)))
             facts.append([say("card.state"), state])
+        if card.follows:
+            facts.append([say("card.follows"), say("card.follows.text", drives=", ".join(card.follows))])
         for c in card.channels:
             label = say("card.drive") if c.kind in ("servo", "contact") else say("card.feed")
             kind = say(f"use.{c.kind}") if c.kind in ("servo", "contact") else say(f"output.{c.kind}")

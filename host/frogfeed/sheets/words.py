@@ -96,6 +96,8 @@ ENGLISH: Mapping[str, str] = {
     "card.ref": "card {number}",
     "card.facts": "Make",
     "card.drive": "Drive",
+    "card.follows": "Follows",
+    "card.follows.text": "{drives} too: its frogs carry what the roads that lead over it need",
     "card.frog": "Frog",
     "card.feed": "Feed",
     "card.state": "To be",
