@@ -370,7 +370,7 @@ def _feed_item(control: Control, i: int) -> "dict[str, Any]":
     feed = control.feeds[i]
     return {
         "name": feed.name,
-        "is": NAMES[feed.out.told],
+        "is": NAMES[feed.out.live],
         "want": NAMES[feed.want],
         "fault": FAULTS[feed.fault] or None,
         "trips": feed.trips,

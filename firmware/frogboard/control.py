@@ -138,7 +138,7 @@ class Control:
         for i in range(len(feeds)):
             feed = feeds[i]
             if feed.active:
-                told = feed.out.told
+                told = feed.out.live
                 if told != feed.told:
                     feed.told = told
                     self.log.put(events.FEED, i, told)
@@ -166,6 +166,9 @@ class Control:
         """Whether nothing would change, however long nothing comes in from outside."""
         if self.mover.busy or self.guard.busy or self.inputs.busy or self.panel.busy:
             return False
+        for group in self.groups:
+            if group.busy:
+                return False
         for feed in self.feeds:
             if feed.busy:
                 return False
@@ -187,11 +190,3 @@ class Control:
         """Sensor i's last reading in mA, or None where it does not answer."""
         counts = self.guard.reading[i]
         return None if counts < 0 else counts * self.doc["sensors"][i]["na_per_count"] // 1000000
-
-    @property
-    def feeds_off(self) -> bool:
-        """Whether every feed that can be off is."""
-        for feed in self.feeds:
-            if feed.out.has_off and not feed.out.is_off:
-                return False
-        return True

@@ -27,7 +27,9 @@ NO_FAULT = 0
 TRIP = 1
 SENSOR = 2
 CHIP = 3
-FAULTS = ("", "trip", "sensor", "chip")
+STUCK = 4
+"""Current flowed though it was told off: a contact does not let go, or the short lies ahead of it."""
+FAULTS = ("", "trip", "sensor", "chip", "stuck")
 
 
 class Feed(Sleeper):
@@ -48,6 +50,10 @@ class Feed(Sleeper):
         self.want = OFF
         self.told = OFF
         self.fault = NO_FAULT
+        self.beneath = NO_FAULT
+        """The fault it had when its chip stopped answering: that goes on when the chip is back."""
+        self.hit = False
+        """It tripped in this very step."""
         self.latched = False
         self.trips = 0
         self.flipped = False
@@ -57,7 +63,7 @@ class Feed(Sleeper):
         self.retry_ms = 0
         """Time left until a tripped feed is tried again."""
         self.good_ms = 0
-        """How long it has been on without a trip, after one."""
+        """How long it has still to be on without a trip until its retries are back; 0: none were used."""
         self.retried = 0
         """Retries used up."""
         self.tries = 0

@@ -8,7 +8,8 @@ A bare changeover or latching output never moves on a trip. No hardware; no allo
 import array
 
 from frogboard import events
-from frogboard.feed import CHIP, NO_FAULT, SENSOR, TRIP
+from frogboard.feed import CHIP, NO_FAULT, SENSOR, STUCK, TRIP
+from frogboard.outputs import GOOD_MS
 from frogboard.table import OFF
 
 if False:
@@ -16,18 +17,20 @@ if False:
 
     from frogboard.events import Events
     from frogboard.feed import Feed
+    from frogboard.outputs import Group
 
-GOOD_MS = 10000
-"""On without a trip for this long, a feed has its retries back."""
 BY_TRIP = 128
 """In an event: the source is trip input number value - BY_TRIP; below it a sensor."""
 HOLD_MS = 100
-"""A group that a trip input opened stays open until its members' own contacts have let go for certain."""
+"""A group that the guard opened stays open until its members' own contacts have let go for certain."""
+MOST_STRAYS = 2
+"""A group through which current flows once more than this, with all that is watched there told off, stays open."""
+NO_PLACE = 255
 SENSOR_LOST_MS = 500
 
 
 class Guard:
-    """Watches feeds. `trip_counts[i]` is the reading over which sensor i trips (0: never)."""
+    """Watches feeds: what the trip inputs and the sensors of `doc` watch, each over its own limit (0: never trips)."""
 
     def __init__(self, doc: "dict[str, Any]", feeds: "list[Feed]", log: "Events") -> None:
         sensors = doc["sensors"]
@@ -40,6 +43,8 @@ class Guard:
         """1 while a sensor has been over its limit for its time."""
         self.waiting = False
         """A feed waits to be tried again, or to have its retries back."""
+        self._struck = False
+        """Something tripped in this step."""
         self._log = log
         self._limit = array.array("h", [s["trip_ma"] * 1000000 // s["na_per_count"] for s in sensors])
         self._after_ms = array.array("h", [s["trip_ms"] for s in sensors])
@@ -66,23 +71,19 @@ class Guard:
         for i in range(len(self.tripped)):
             if self.tripped[i]:
                 self.tripped[i] = 0
-                self._strike(i)
+                for feed in self._by_trip[i]:
+                    if feed.out.group is not None:
+                        feed.out.group.struck = True
+                self._trip(self._by_trip[i], BY_TRIP + i)
         for i in range(len(self.reading)):
             self._sensor(i, dt_ms)
+        if self._struck:
+            self._struck = False
+            self._cut()
         if self.waiting:
             self.waiting = False
             for i in range(len(self.feeds)):
                 self._retry(i, self.feeds[i], dt_ms)
-
-    def _strike(self, i: int) -> None:
-        """Trip input i. Its groups are opened only after that: a feed that is told off already counts as one without
-        current, and would neither be told as tripped nor have its retries bounded.
-        """
-        feeds = self._by_trip[i]
-        self._trip(feeds, BY_TRIP + i)
-        for feed in feeds:
-            if feed.out.group is not None:
-                feed.out.group.open(HOLD_MS)
 
     def _sensor(self, i: int, dt_ms: int) -> None:
         now = self.reading[i]
@@ -116,12 +117,18 @@ class Guard:
                 self.latch(feed, SENSOR)
 
     def _sees(self, i: int) -> None:
+        """A sensor answers again: its feeds may go on. What they tripped before, and how often, still counts."""
         for feed in self._by_sensor[i]:
             if feed.fault == SENSOR:
-                self.clear(feed)
+                feed.fault = NO_FAULT
+                feed.latched = False
+                feed.stir()
+                self._log.put(events.CLEAR, self.feeds.index(feed))
+            elif feed.beneath == SENSOR:
+                feed.beneath = NO_FAULT
 
     def latch(self, feed: "Feed", why: int) -> None:
-        """Off and kept off for a reason other than current."""
+        """Off and kept off for a reason other than the feed's own current."""
         feed.fault = why
         feed.stir()
         feed.latched = True
@@ -130,22 +137,41 @@ class Guard:
         self._log.put(events.FAULT, self.feeds.index(feed), why)
 
     def _trip(self, feeds: "list[Feed]", source: int) -> None:
-        """All that may have carried the current, told apart by when each is tried again. Cut only when all are told:
-        an enable that opens for one turns its neighbours off too, and they would pass for feeds without current.
-        """
-        struck = 0
-        for feed in feeds:
-            if feed.fault == NO_FAULT and not (feed.out.has_off and feed.out.told == OFF):
-                self._trip_one(feed, source, struck)
-                struck += 1
-        if struck:
-            for feed in feeds:
-                feed.out.cut()
+        """Everything watched that may have carried the current, told apart by when each is tried again.
 
-    def _trip_one(self, feed: "Feed", source: int, place: int) -> None:
+        Nothing is cut before all sources have been looked at: an enable that opens for one turns its neighbours off
+        too, and they would pass for feeds without current. What only the enable can turn off is tried again together.
+        """
+        self._struck = True
+        for feed in feeds:
+            if feed.out.group is not None:
+                feed.out.group.place = NO_PLACE
+        places = 0
+        found = flipped = False
+        for feed in feeds:
+            if feed.hit:
+                found = True
+            elif feed.fault == NO_FAULT and not (feed.out.has_off and feed.out.live == OFF):
+                found = True
+                group = None if feed.out.own_off else feed.out.group
+                place = places
+                if group is not None and group.place != NO_PLACE:
+                    place = group.place
+                else:
+                    places += 1
+                    if group is not None:
+                        group.place = place
+                if self._trip_one(feed, source, place, not flipped):
+                    flipped = True
+        if not found:
+            self._stray(feeds)
+
+    def _trip_one(self, feed: "Feed", source: int, place: int, may_flip: bool) -> bool:
+        """Whether it is tried on the other bus wire. One at a time: of several at most one was wrong."""
         index = self.feeds.index(feed)
         feed.trips = min(200, feed.trips + 1)
         feed.good_ms = 0
+        feed.hit = True
         feed.stir()
         self.waiting = True
         self._log.put(events.TRIP, index, source, feed.trips)
@@ -153,24 +179,62 @@ class Guard:
             feed.fault = TRIP
             feed.latched = True
             self._log.put(events.FAULT, index, TRIP)
-            return
-        if feed.try_other and not feed.flipped and feed.tries == 0:
+            return False
+        unflipped = feed.try_other and not feed.flipped and feed.tries == 0
+        if unflipped and may_flip:
             feed.flipped = True
             feed.tries = 1
             feed.good_ms = GOOD_MS
-            return
+            return True
         feed.fault = TRIP
         feed.flipped = False
-        if feed.retried < feed.retries:
-            feed.retried += 1
+        if unflipped or feed.retried < feed.retries:
+            if not unflipped:
+                feed.retried += 1
             feed.retry_ms = feed.retry_after_ms * (1 + place)
         else:
             feed.latched = True
             self._log.put(events.FAULT, index, TRIP)
+        return False
+
+    def _stray(self, feeds: "list[Feed]") -> None:
+        """Current though all that is watched is told off: only an enable ahead of them can still turn it off."""
+        for feed in feeds:
+            group = feed.out.group
+            if group is not None and group.on and group.place == NO_PLACE:
+                group.place = 0
+                group.struck = True
+                group.stray()
+
+    def _cut(self) -> None:
+        """At the end of a step in which something tripped: off with all of it."""
+        for feed in self.feeds:
+            if feed.hit:
+                feed.hit = False
+                feed.out.cut()
+            group = feed.out.group
+            if group is not None and group.struck:
+                group.struck = False
+                group.open(HOLD_MS)
+                if group.strays > MOST_STRAYS:
+                    self._stick(group)
+
+    def _stick(self, group: "Group") -> None:
+        """Keep an enable open: closed, it would feed the fault again and again."""
+        group.stuck = True
+        group.strays = 0
+        for feed in self.feeds:
+            if feed.out.group is group:
+                if feed.fault == CHIP:
+                    feed.beneath = STUCK
+                else:
+                    self.latch(feed, STUCK)
 
     def _retry(self, i: int, feed: "Feed", dt_ms: int) -> None:
         if feed.retry_ms > 0 or feed.good_ms > 0:
             self.waiting = True
+        if feed.fault == CHIP:
+            return
         if feed.retry_ms > 0:
             feed.retry_ms = max(0, feed.retry_ms - dt_ms)
             if feed.retry_ms == 0:
@@ -188,7 +252,7 @@ class Guard:
         """Forget a feed's fault and its trips. False where there was none."""
         had = feed.fault != NO_FAULT
         feed.stir()
-        feed.fault = NO_FAULT
+        feed.fault = feed.beneath = NO_FAULT
         feed.latched = False
         feed.retry_ms = 0
         feed.retried = 0
@@ -196,13 +260,24 @@ class Guard:
         feed.good_ms = 0
         feed.trips = 0
         feed.flipped = False
+        if feed.out.group is not None:
+            feed.out.group.stuck = False
         if had:
             self._log.put(events.CLEAR, self.feeds.index(feed))
         return had
 
     def chip(self, feed: "Feed", ok: bool) -> None:
-        """The expander that carries a feed's legs stopped or began to answer."""
+        """The expander that carries a feed's legs stopped or began to answer; what the feed had before goes on then."""
         if not ok and feed.fault != CHIP:
-            self.latch(feed, CHIP)
+            feed.beneath = feed.fault
+            feed.fault = CHIP
+            feed.stir()
+            feed.out.cut()
+            self._log.put(events.FAULT, self.feeds.index(feed), CHIP)
         elif ok and feed.fault == CHIP:
-            self.clear(feed)
+            feed.fault = feed.beneath
+            feed.beneath = NO_FAULT
+            feed.stir()
+            self._log.put(events.CLEAR, self.feeds.index(feed))
+            if feed.latched:
+                self._log.put(events.FAULT, self.feeds.index(feed), feed.fault)

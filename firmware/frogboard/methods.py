@@ -274,7 +274,7 @@ STATE_ITEMS = (
     ("feeds", "name", "the feed's name"),
     ("feeds", "is", "A, B or off: what its output is told; moving while between"),
     ("feeds", "want", "A, B or off: what its table says now"),
-    ("feeds", "fault", "null, or why it is off: trip, sensor, chip"),
+    ("feeds", "fault", "null, or why it is off: trip, sensor, chip, stuck"),
     ("feeds", "trips", "trips since the last reset of it"),
     ("inputs", "name", "the input's name"),
     ("inputs", "on", "true while closed or pressed, debounced"),
@@ -300,7 +300,7 @@ EVENTS = (
         "over-current: the feed was turned off",
         (("feed", "name"), ("by", "sensor or trip input"), ("trips", "count")),
     ),
-    ("fault", "a feed is latched off", (("feed", "name"), ("why", "trip, sensor or chip"))),
+    ("fault", "a feed is latched off", (("feed", "name"), ("why", "trip, sensor, chip or stuck"))),
     ("clear", "a feed's fault was cleared", (("feed", "name"),)),
     ("stall", "servo current says that a moving drive may be stuck", (("drive", "name"),)),
     ("all_off", "all feeds were told off", ()),
@@ -310,7 +310,7 @@ EVENTS = (
     (
         "refused",
         "a panel button threw nothing, for one of its drives may not move now",
-        (("drive", "name"), ("feed", "the feed that is held"), ("why", "trip, sensor, chip or all_off")),
+        (("drive", "name"), ("feed", "the feed that is held"), ("why", "trip, sensor, chip, stuck or all_off")),
     ),
 )
 """Notifications of the method "event": (kind, meaning, parameters besides seq, ms and kind)."""

@@ -1,7 +1,7 @@
 """The kinds of switched output, and what "off" means for each. No hardware: they set bits in `lines`.
 
-`step(dt_ms, want)` moves an output towards OFF, A or B, break before make; `told` is what its contacts are told to
-join now; `is_off` whether it is told off; `off_ms` for how long (not counted beyond `long_ms`, the longest time that
+`step(dt_ms, want)` moves an output towards OFF, A or B, break before make; `told` is what its own contacts are told to
+join now, `live` the same by way of its group; `is_off` whether it is told off; `off_ms` for how long (not counted beyond `long_ms`, the longest time that
 anybody asks for). `has_off` is False where nothing can turn it off; `is_off` is never true there. `busy` is False
 when another step with the same `want` would change nothing; then none is needed until its group is opened, which stirs
 the feeds behind it. Whoever waits for a group to close is busy.
@@ -19,6 +19,8 @@ if False:
     from frogboard.sleeper import Sleeper
 
 LONG_MS = 3000
+GOOD_MS = 10000
+"""Without a trip for this long, what went before is forgiven."""
 
 
 class Group:
@@ -34,9 +36,23 @@ class Group:
         self.off_ms = 0
         self.held_ms = 0
         """Stays open for this long whatever the members want."""
+        self.stuck = False
+        """Stays open until somebody resets one of its feeds."""
+        self.strays = 0
+        """How often current flowed through it though all that was watched there was told off."""
+        self.struck = False
+        """The guard's own: to be opened at the end of its step."""
+        self.place = 0
+        """The guard's own: whose turn it is to be tried again."""
+        self._clean_ms = 0
         self._fresh = False
         self._lines = lines
         self._release_ms = spec["release_ms"] + slack_ms
+
+    @property
+    def busy(self) -> bool:
+        """Whether time alone will change something."""
+        return self.held_ms > 0 or self.strays > 0
 
     @property
     def surely_off(self) -> bool:
@@ -55,17 +71,27 @@ class Group:
                 sleeper.stir()
         self._lines[self.line] = 0
 
+    def stray(self) -> None:
+        """Current flowed though nothing behind it should have let it."""
+        self.strays += 1
+        self._clean_ms = 0
+
     def count(self, dt_ms: int) -> None:
         """Count time; to be called before the members' steps."""
         self.held_ms = max(0, self.held_ms - dt_ms)
-        if self._fresh:
+        if self.on:
+            if self.strays:
+                self._clean_ms = min(GOOD_MS, self._clean_ms + dt_ms)
+                if self._clean_ms >= GOOD_MS:
+                    self.strays = 0
+        elif self._fresh:
             self._fresh = False
-        elif not self.on:
+        else:
             self.off_ms = min(LONG_MS, self.off_ms + dt_ms)
 
     def step(self) -> None:
         """Open or close as the members need; to be called after their steps."""
-        need_off = self.held_ms > 0
+        need_off = self.held_ms > 0 or self.stuck
         for member in self.members:
             if member.needs_off:
                 need_off = True
@@ -75,6 +101,8 @@ class Group:
         elif not self.on:
             self.on = True
             self._lines[self.line] = 1
+            for sleeper in self.sleepers:
+                sleeper.active = True
 
 
 class PairOut:
@@ -82,6 +110,8 @@ class PairOut:
 
     has_off = True
     needs_off = False
+    own_off = True
+    """It can be off while its group is closed."""
 
     def __init__(
         self, lines: bytearray, a: int, b: int, spec: "dict[str, Any]", group: "Group | None", slack_ms: int
@@ -96,6 +126,11 @@ class PairOut:
         self.off_ms = 0
         self.busy = True
         self._fresh = True
+
+    @property
+    def live(self) -> int:
+        """The bus wire that it joins the frog to now."""
+        return OFF if self.group is not None and not self.group.on else self.told
 
     @property
     def is_off(self) -> bool:
@@ -132,6 +167,8 @@ class OneContact:
     Without a group it has no off.
     """
 
+    own_off = False
+
     def __init__(self, lines: bytearray, group: "Group | None", side: int, still_ms: int) -> None:
         self._lines = lines
         self.group = group
@@ -152,6 +189,11 @@ class OneContact:
     @property
     def told(self) -> int:
         return self.side if self.group is None or self.group.on else OFF
+
+    @property
+    def live(self) -> int:
+        """The bus wire that it joins the frog to now."""
+        return self.told
 
     @property
     def is_off(self) -> bool:

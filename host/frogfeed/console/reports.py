@@ -33,6 +33,13 @@ _FAULTS = {
         "the board cannot know what the output does",
         "look at the expander's plug and supply, then clear the fault",
     ),
+    "stuck": (
+        "current flowed though it was told off: the enable ahead of it stays open",
+        "a contact that does not let go (welded, or bridged in the wiring), or a short ahead of the outputs, feeds the"
+        " fault whatever the board says",
+        "unplug the track supply; with the meter find the output behind this enable that is closed without power, and"
+        " change it; then clear the fault",
+    ),
 }
 
 

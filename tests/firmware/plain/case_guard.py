@@ -1,4 +1,5 @@
 from frogboard import events
+from frogboard.feed import CHIP, STUCK
 from frogboard.table import OFF, A, B
 
 from documents import Rig, changeover, document, follow, latching, pair, servo, stretch_moves, strict_moves
@@ -215,3 +216,160 @@ def test_a_group_opens_for_one_and_closes_when_all_are_right():
             assert not enable
             moved = True
     assert moved and [f.out.told for f in rig.control.feeds] == [A, A]
+
+
+ENABLE = {"name": "E", "out": {"pin": 21}, "release_ms": 15, "operate_ms": 10}
+TRIP = {"name": "K", "input": {"pin": 20}, "watches": [0, 1]}
+
+
+def two_pairs(**more):
+    """Two pairs behind one enable, watched by a sensor and by a trip input."""
+    doc = watched(plain("F", 16, 17, enable=0, **more), plain("G", 18, 19, enable=0, **more))
+    doc["groups"], doc["trips"] = [ENABLE], [TRIP]
+    return doc
+
+
+def faults(rig):
+    return [(e[3], e[4]) for e in rig.seen if e[2] == events.FAULT]
+
+
+def test_a_leg_that_never_lets_go_keeps_the_enable_open_and_is_told():
+    """Whoever sees the current: it flows wherever the enable is closed, and no feed is to blame any more."""
+    for by in ("sensor", "trip"):
+        rig = ready(two_pairs(retries=1, retry_ms=200))
+        closed = closings = 0
+        was = True
+        for _ in range(6000):
+            on = rig.control.groups[0].on
+            if by == "sensor":
+                rig.control.guard.reading[0] = 3000 if on else 0
+            elif on:
+                rig.control.guard.tripped[0] = 1
+            rig.tick()
+            closings += on and not was
+            closed += on
+            was = on
+        assert closings < 12, "%s: closed again %d times" % (by, closings)
+        assert not rig.control.groups[0].on and closed * 5 < 3000
+        assert [f.fault for f in rig.control.feeds] == [STUCK, STUCK]
+        assert faults(rig)[-2:] == [(0, STUCK), (1, STUCK)]
+        assert rig.control.idle, "nothing more will happen by itself"
+        assert rig.control.orders.reset() == 2
+        amps(rig, 0, 500)
+        assert rig.control.groups[0].on and [rig.leg(0), rig.leg(1)] == [B, B]
+
+
+def test_a_stray_trip_now_and_then_is_forgiven():
+    rig = ready(two_pairs())
+    group = rig.control.groups[0]
+    rig.control.orders.turn_all_off()
+    for _ in range(6):
+        rig.control.guard.tripped[0] = 1
+        rig.tick()
+        assert not group.on and not rig.control.idle, "held open for a while"
+        rig.run(200)
+        assert group.on and not group.stuck
+        rig.run(12000)
+        assert rig.control.idle
+    assert not faults(rig)
+
+
+def test_a_chip_that_comes_back_brings_no_retries_back():
+    rig = ready(watched(plain(retries=1, retry_ms=200)))
+    feed, guard = rig.control.feeds[0], rig.control.guard
+    on = 0
+    was = rig.leg(0)
+    for n in range(6000):
+        guard.reading[0] = 3000 if rig.leg(0) else 0
+        if n % 200 == 100:
+            guard.chip(feed, False)
+        elif n % 200 == 120:
+            guard.chip(feed, True)
+        rig.tick()
+        on += rig.leg(0) and not was
+        was = rig.leg(0)
+    assert on <= 2 and feed.latched and feed.fault == 1, "on %d times" % on
+    guard.chip(feed, False)
+    rig.run(100)
+    assert feed.fault == CHIP
+    guard.chip(feed, True)
+    rig.run(1000)
+    assert feed.fault == 1 and feed.latched and rig.leg(0) == OFF
+
+
+def test_a_sensor_that_comes_back_brings_no_retries_back():
+    rig = ready(watched(plain(retries=1, retry_ms=200)))
+    feed, guard = rig.control.feeds[0], rig.control.guard
+    on = 0
+    was = rig.leg(0)
+    for n in range(8000):
+        guard.reading[0] = -1 if n % 300 > 180 else 3000 if rig.leg(0) else 0
+        rig.tick()
+        on += rig.leg(0) and not was
+        was = rig.leg(0)
+    assert on < 40 and feed.latched and feed.fault == 1, "on %d times" % on
+
+
+def test_relays_behind_one_enable_are_tried_again_together():
+    doc = watched(*[changeover("F%d" % i, 16 + i, "A", follow(0), strict_moves(0), enable=0) for i in range(3)])
+    doc["groups"] = [ENABLE]
+    for feed in doc["feeds"]:
+        feed["retry_ms"] = 300
+    rig = ready(doc)
+    amps(rig, 3000, 40)
+    began = rig.ms
+    rig.control.guard.reading[0] = 0
+    while not all(f.told for f in rig.control.feeds):
+        rig.tick()
+    assert rig.ms - began < 450, "one after the other would come on no sooner, for they share the enable"
+    assert [f.trips for f in rig.control.feeds] == [1, 1, 1]
+
+
+def test_of_several_one_at_a_time_is_tried_on_the_other_side():
+    more = {"try_other": True, "bonded": True, "retries": 0, "retry_ms": 300}
+    rig = ready(watched(*[plain("F%d" % i, 16 + 2 * i, 17 + 2 * i, **more) for i in range(3)]))
+    amps(rig, 3000, 35)
+    amps(rig, 0, 60)
+    assert [f.flipped for f in rig.control.feeds] == [True, False, False]
+    amps(rig, 0, 1200)
+    assert [rig.leg(i) for i in range(3)] == [A, B, B], "the others come on again as they were"
+    assert not any(f.latched for f in rig.control.feeds)
+    amps(rig, 3000, 35)
+    amps(rig, 0, 60)
+    assert [f.flipped for f in rig.control.feeds] == [False, True, False], "its turn is over: the next one's"
+    for _ in range(6000):
+        rig.control.guard.reading[0] = 3000 if rig.leg(2) else 0
+        rig.tick()
+    assert rig.control.feeds[2].latched and rig.leg(2) == OFF
+
+
+def test_two_trips_in_one_tick_that_share_an_enable_are_both_told():
+    one = changeover("F", 16, "A", follow(0), strict_moves(0), enable=0)
+    other = changeover("G", 17, "A", follow(0), strict_moves(0), enable=0)
+    doc = document([servo()], [one, other], groups=[ENABLE])
+    doc["trips"] = [
+        {"name": "K", "input": {"pin": 20}, "watches": [0]},
+        {"name": "L", "input": {"pin": 22}, "watches": [1]},
+    ]
+    rig = ready(doc)
+    rig.control.guard.tripped[0] = rig.control.guard.tripped[1] = 1
+    rig.tick()
+    assert [f.trips for f in rig.control.feeds] == [1, 1]
+
+
+def test_a_pair_behind_an_open_enable_is_told_as_off():
+    """A relay beside it is thrown, and the enable opens for it."""
+    drives = [servo("T1", 10), servo("T2", 11)]
+    relay = changeover("F", 16, "A", follow(0), strict_moves(0), enable=0)
+    doc = document(drives, [relay, pair("G", 18, 19, follow(1), strict_moves(1), enable=0)], groups=[ENABLE])
+    rig = Rig(doc, Rig(doc).known(0))
+    rig.run(500)
+    feed = rig.control.feeds[1]
+    assert feed.told == B
+    rig.control.orders.throw(0, 1)
+    seen = set()
+    for _ in range(600):
+        rig.tick()
+        assert feed.told == (B if rig.control.groups[0].on else OFF)
+        seen.add(feed.told)
+    assert seen == {OFF, B} and feed.told == B

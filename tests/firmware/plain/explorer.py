@@ -93,7 +93,7 @@ class World:
         guarded = self.control.guard
         feeds = [f for i, t in enumerate(self.doc["trips"]) if guarded.tripped[i] for f in t["watches"]]
         found = [self.control.feeds[f] for f in feeds]
-        return [(f, f.trips) for f in found if f.fault == 0 and f.trips < 200 and (f.out.told or not f.out.has_off)]
+        return [(f, f.trips) for f in found if f.fault == 0 and f.trips < 200 and (f.out.live or not f.out.has_off)]
 
     # --- physics ---
 
@@ -308,7 +308,7 @@ def _parts(control):
     return found
 
 
-CAPS = {"off_ms": 200, "still_ms": 60, "held_ms": 200}
+CAPS = {"off_ms": 200, "_clean_ms": 0, "still_ms": 60, "held_ms": 200}
 """Nothing looks at these counters beyond so many milliseconds, in the documents explored here."""
 
 TOLD = ("trips",)
