@@ -13,6 +13,7 @@ from machine import ADC, I2C, Pin
 
 from frogboard import events
 from frogboard.ina import CurrentChip
+from frogboard.inputs import UNSEEN
 from frogboard.mcp23017 import Expander
 from frogboard.pca9685 import ServoChip
 from frogboard.samples import mean, rms
@@ -265,8 +266,7 @@ class Chips:
             if self._lines[line][0] == i:
                 self._now[line] = 0
         for n, _, _ in self._inputs[i]:
-            self._control.inputs.raw[n] = 0
-            self._control.inputs.known[n] = 0
+            self._control.inputs.raw[n] = UNSEEN
         for turns in self._rounds:
             for n, chip, _ in turns:
                 if chip == i:

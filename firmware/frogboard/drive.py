@@ -24,6 +24,8 @@ WAKE_MS = 3 * FRAME_MS
 """The remembered end is sent for this long before the first step, so the servo holds before it moves."""
 LONGEST_WAIT_MS = 5000
 """Longer than any lead. Feeds not ready by then: the move is given up and the position counts as unknown."""
+NOT_SENT = -1
+"""In place of the time done: its count begins with the next step."""
 LONGEST_STEP_MS = 10
 """A late tick slows a move down; it never makes the pulse jump."""
 
@@ -109,9 +111,11 @@ class Drive:
         self._doubt()
 
     def disturb(self) -> None:
-        """Pulses were lost. One end is all that a jump sends, so its time begins anew with the next pulse."""
+        """Pulses were lost. One end is all that a jump sends, so its time begins anew with the next pulse: that is sent
+        after the next step at the earliest.
+        """
         if self.phase == JUMP and self._whole_ms < LONGEST_WAIT_MS:
-            self._done_ms = 0
+            self._done_ms = NOT_SENT
             return
         self.disturbed = True
         self._doubt()
@@ -142,7 +146,7 @@ class Drive:
             if self._done_ms > self.lag_ms:
                 self._rest(self.to)
         elif phase == JUMP:
-            self._done_ms += dt_ms
+            self._done_ms = self._done_ms + dt_ms if self._done_ms != NOT_SENT else 0
             self._whole_ms += dt_ms
             if self._done_ms > self.travel_ms + self.lag_ms:
                 self._rest(self.to)

@@ -1,7 +1,8 @@
 """A drive that a hand moves (or a selector switch): followed by one or two contacts.
 
-Losing the contact that it was known by makes it unknown at once; a contact counts as made after debounce. With one
-contact only, the other setting is where that contact has been open for as long. No hardware.
+Whatever changes at its contacts makes it unknown at once; it is known when they have lain still for their debounce
+time: a contact that bounces says nothing, neither made nor open. With one contact only, the other setting is where
+that contact has been open for as long. No hardware.
 """
 
 from frogboard.table import UNKNOWN
@@ -35,26 +36,27 @@ class HandDrive:
         """Its sleepers are stirred by `follow`."""
 
     def follow(self, inputs: "Inputs") -> None:
-        """Look at the contacts: raw for losing, debounced for gaining."""
+        """Look at the contacts."""
         was = self.at
         if self._one < 0:
             self.at = _single(inputs, self._zero, 0)
         elif self._zero < 0:
             self.at = _single(inputs, self._one, 1)
         else:
-            zero, one = inputs.raw[self._zero], inputs.raw[self._one]
-            if zero and not one and inputs.on[self._zero] and not inputs.on[self._one]:
-                self.at = 0
-            elif one and not zero and inputs.on[self._one] and not inputs.on[self._zero]:
-                self.at = 1
-            else:
-                self.at = UNKNOWN
+            zero, one = inputs.on[self._zero], inputs.on[self._one]
+            still = _still(inputs, self._zero) and _still(inputs, self._one)
+            self.at = one if still and zero != one else UNKNOWN
         if self.at != was:
             for sleeper in self.sleepers:
                 sleeper.stir()
 
 
 def _single(inputs: "Inputs", contact: int, setting: int) -> int:
-    if not inputs.known[contact] or inputs.raw[contact] != inputs.on[contact]:
+    if not _still(inputs, contact):
         return UNKNOWN
     return setting if inputs.on[contact] else 1 - setting
+
+
+def _still(inputs: "Inputs", contact: int) -> bool:
+    """Whether it has lain still for its debounce time. One that is not known has not, whatever it did before."""
+    return inputs.sure[contact] == 1 and inputs.known[contact] == 1

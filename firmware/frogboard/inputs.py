@@ -6,8 +6,14 @@ if False:
     from typing import Any
 
 
+UNSEEN = 2
+"""In `raw`: what carries the input does not answer. It is not known until it has been steady again."""
+
+
 class Inputs:
-    """`raw` is written by the hardware layer (1: closed or pressed); `on` follows once it has lasted long enough."""
+    """`raw` is written by the hardware layer (1: closed or pressed; UNSEEN while nobody can look); `on` follows once it
+    has lasted long enough.
+    """
 
     def __init__(self, specs: "list[dict[str, Any]]") -> None:
         count = len(specs)
@@ -21,6 +27,8 @@ class Inputs:
         self.changed = False
         """Whether one went on or off, or became known, in this tick; `told` has what it was before."""
         self.told = bytearray([2] * count)
+        self.sure = bytearray(count)
+        """1 while what is seen has lasted for the debounce time: then `on` is what is seen now."""
         self._last = bytearray(count)
         self._limit_ms = array.array("h", [spec["debounce_ms"] for spec in specs])
         self._steady_ms = array.array("h", [0] * count)
@@ -33,19 +41,25 @@ class Inputs:
         for i in range(self.count):
             now = self.raw[i]
             self.pressed[i] = 0
-            if now != self._last[i]:
+            if now == UNSEEN:
+                self.known[i] = self.sure[i] = 0
+                self._last[i] = UNSEEN
+            elif now != self._last[i]:
                 self._last[i] = now
                 self._steady_ms[i] = 0
+                self.sure[i] = 0
                 busy = True
-            elif now != self.on[i] or not self.known[i]:
+            elif not self.sure[i] or not self.known[i]:
                 self._steady_ms[i] += dt_ms if dt_ms < 1000 else 1000
                 if self._steady_ms[i] >= self._limit_ms[i]:
-                    if now and self.known[i]:
-                        self.pressed[i] = 1
-                    self.on[i] = now
-                    self.known[i] = 1
-                    self.changed = True
                     self._steady_ms[i] = 0
+                    self.sure[i] = 1
+                    if now != self.on[i] or not self.known[i]:
+                        if now and self.known[i]:
+                            self.pressed[i] = 1
+                        self.on[i] = now
+                        self.known[i] = 1
+                        self.changed = True
                 else:
                     busy = True
         self.busy = busy

@@ -201,6 +201,30 @@ def test_contacts_on_an_expander_that_vanishes_are_unknown():
     chips[(0, 0x20)].answers = False
     rig.tick()
     assert rig.control.drives[0].at == UNKNOWN and rig.leg(0) == OFF
+    told = len(rig.seen)
+    for _ in range(600):
+        rig.tick()
+        assert rig.control.drives[0].at == UNKNOWN and rig.leg(0) == OFF, "not after the debounce time either"
+    assert rig.control.idle and not [e for e in rig.seen[told:] if e[2] == events.INPUT], "nobody saw it open"
+    chips[(0, 0x20)].answers = True
+    rig.run(1500)
+    assert rig.control.drives[0].at == 0 and rig.leg(0) == B
+
+
+def test_a_contact_on_an_expander_that_never_answered_is_unknown():
+    doc = document(
+        [hand("D1", [0, -1])],
+        [pair("T1.F", 16, 17, follow(0), [])],
+        buses=BUS,
+        chips=[EXPANDER],
+        inputs=[{"name": "I", "pin": 9, "chip": 0}],
+    )
+    chips = {(0, 0x20): Mcp23017(7)}
+    chips[(0, 0x20)].answers = False
+    rig = started(doc, chips)
+    for _ in range(600):
+        rig.tick()
+        assert rig.control.drives[0].at == UNKNOWN and rig.leg(0) == OFF
 
 
 def test_current_chips_are_read_in_turn_and_trip():

@@ -146,6 +146,27 @@ def test_a_hand_thrown_turnout_is_off_as_soon_as_its_contact_is_lost():
     assert rig.leg(0) == OFF, "both contacts at once can't be"
 
 
+def test_a_contact_that_bounces_says_nothing_neither_made_nor_open():
+    """With one contact, open is the other setting: open for a moment while it bounces, it is not there."""
+    for contacts in ([0, -1], [0, 1]):
+        doc = document([hand("D1", contacts)], [pair("T1.F", 16, 17, follow(0), [], dead_ms=0, release_ms=0)])
+        doc["inputs"] = [{"name": "I1", "pin": 10}, {"name": "I2", "pin": 11}]
+        rig = Rig(doc)
+        raw = rig.control.inputs.raw
+        raw[1] = 1
+        rig.run(200)
+        assert rig.leg(0) == A
+        raw[1] = 0
+        for level in (1, 0, 1, 1, 0, 0, 0, 1, 0, 0, 1):
+            raw[0] = level
+            rig.tick()
+            assert rig.leg(0) == OFF, "known by a contact that bounces"
+        rig.run(10)
+        assert rig.leg(0) == OFF, "not before debounce"
+        rig.run(50)
+        assert rig.leg(0) == B and rig.control.idle
+
+
 def test_all_off_holds_until_reset():
     rig = ready(simple(2))
     rig.run(100)

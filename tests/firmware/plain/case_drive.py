@@ -58,6 +58,21 @@ def test_an_unknown_drive_gets_the_commanded_end_at_once():
     assert ms >= 600 and d.at == 1
 
 
+def test_the_time_of_a_jump_begins_with_the_pulse_that_is_sent_again():
+    """Pulses are sent after a step: the step after those that were lost still has nothing to count."""
+    d = made()
+    d.begin(1)
+    for _ in range(20):
+        d.step(5, True)
+    d.disturb()
+    d.step(500, True)
+    ms = 0
+    while d.phase != drive.REST:
+        d.step(5, True)
+        ms += 5
+    assert ms > 620 and d.at == 1
+
+
 def test_turned_round_in_mid_travel_it_goes_back_from_where_it_is():
     d = made()
     d.remember(0, 1000)
