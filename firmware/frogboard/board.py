@@ -251,7 +251,7 @@ class Board:
             raise LinkError(methods.STORE, "%s" % error)
         finally:
             if not was_off and not self.restart and self.control is not None:
-                self.control.orders.light()
+                self.control.orders.undo_all_off()
         self.push.drop()
         gc.collect()
         return {"committed": what, "crc32": stored}

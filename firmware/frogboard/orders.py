@@ -34,18 +34,18 @@ class Orders:
         drive = self.drives[d]
         if not drive.servo:
             raise Refused(drive.name, "it is moved by hand")
-        self._permit(d, to)
+        self._permit(d)
         self.mover.request(d, to)
         return self.mover.queued
 
-    def _permit(self, d: int, to: int) -> None:
+    def _permit(self, d: int) -> None:
         feed = self.mover.forbidden(d)
         if feed is not None:
             why = "it has a fault" if feed.fault else "all is off"
             raise Refused(self.drives[d].name, "%s can't be off nor follow while %s: reset first" % (feed.name, why))
 
-    def refuses(self, d: int) -> bool:
-        """Whether servo d must not be thrown now; if so an event tells it, to whom no answer can be given."""
+    def refused_and_told(self, d: int) -> bool:
+        """Whether servo d must not be thrown now; if so an event says it, for a button gets no answer."""
         feed = self.mover.forbidden(d)
         if feed is None:
             return False
@@ -64,7 +64,7 @@ class Orders:
             raise Refused(drive.name, "the two ends would be the same")
         if self.mover.busy:
             raise Refused("", "busy")
-        self._permit(d, setting)
+        self._permit(d)
         drive.ends[setting] = pulse_us
         self.mover.request(d, setting)
 
@@ -81,8 +81,8 @@ class Orders:
             off += 1 if feed.out.has_off else 0
         return off, len(self.feeds) - off
 
-    def light(self) -> None:
-        """Undo `turn_all_off`, faults apart."""
+    def undo_all_off(self) -> None:
+        """Undo `turn_all_off`, faults apart: feeds were off for new settings, which were not taken."""
         self.all_off = False
         for feed in self.feeds:
             feed.all_off = False

@@ -1,10 +1,10 @@
 """The kinds of switched output, and what "off" means for each. No hardware: they set bits in `lines`.
 
 `step(dt_ms, want)` moves an output towards OFF, A or B, break before make; `told` is what its own contacts are told to
-join now, `live` the same by way of its group; `is_off` whether it is told off; `off_ms` for how long (not counted beyond `long_ms`, the longest time that
-anybody asks for). `has_off` is False where nothing can turn it off; `is_off` is never true there. `busy` is False
-when another step with the same `want` would change nothing; then none is needed until its group is opened, which stirs
-the feeds behind it. Whoever waits for a group to close is busy.
+join now, `live` the same by way of its group; `is_off` whether it is told off; `off_ms` for how long (not counted
+beyond `long_ms`, the longest time that anybody asks for). `has_off` is False where nothing can turn it off; `is_off` is
+never true there. `busy` is False when another step with the same `want` would change nothing; then none is needed until
+its group is opened, which stirs the feeds behind it. Whoever waits for a group to close is busy.
 
 Time is counted from one step to the next, and an output is written some time after its step: every stated time
 gets `slack_ms` (a tick) more, so that it holds for the pins themselves. What is cut between steps counts from the

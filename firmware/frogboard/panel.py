@@ -69,7 +69,7 @@ class Panel:
     def _throw(self, moves: "list[list[int]]", toggle: bool) -> None:
         back = toggle and all(self._there(d, to) for d, to in moves)
         for d, _ in moves:
-            if self._orders.refuses(d):
+            if self._orders.refused_and_told(d):
                 self._refused_ms = REFUSED_MS
                 return
         for d, to in moves:

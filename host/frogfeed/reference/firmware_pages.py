@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from frogboard import bus_time, drive, frame, guard, methods, settings, settings_rules
+from frogboard import bus_time, drive, frame, methods, outputs, settings, settings_rules
 
 _KINDS = {
     "text": "text",
@@ -51,8 +51,8 @@ _RULES = f"""\
 
 To every time the firmware adds its own: a tick, and {drive.FRAME_MS} ms (a frame of the servo signal) to
 `on_lag_ms` of an output that has an off, and to `lag_ms`. Before the first step of a move a servo whose pulse had been
-stopped gets its remembered end for {drive.WAKE_MS} ms. A feed that has been on for {guard.GOOD_MS} ms after a trip has
-its retries back.
+stopped gets its remembered end for {drive.WAKE_MS} ms. A feed that has been on for {outputs.GOOD_MS} ms after a trip
+has its retries back.
 """
 
 _LINK = f"""\

@@ -175,7 +175,7 @@ def test_asleep_while_all_is_off_and_awake_with_the_light():
     assert not rig.control.lines[rig.control.groups[0].line], "before any tick"
     rig.run(300)
     assert asleep(rig) == [0, 1, 2] and told(rig) == [OFF, OFF, OFF] and len(said(rig)) == 3
-    rig.control.orders.light()
+    rig.control.orders.undo_all_off()
     rig.run(20)
     assert told(rig) == [B, B, A]
     rig.run(300)
@@ -191,7 +191,7 @@ def test_a_contact_that_was_told_to_move_just_before_all_off_has_had_its_time_wh
     rig.control.orders.turn_all_off()
     rig.run(300)
     assert asleep(rig) == [0, 1, 2]
-    rig.control.orders.light()
+    rig.control.orders.undo_all_off()
     rig.tick()
     assert told(rig) == [A, B, A]
 

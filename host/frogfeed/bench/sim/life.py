@@ -23,7 +23,7 @@ else:
     from physics.world import World
 
 GARBAGE_BYTES = 2_000_000
-"""So much may lie about before a collection: each looks at all that lives, some hundred times a virtual minute else."""
+"""So much may lie about before a collection. Each one looks at all that lives: with less room there are more."""
 EXIT_RESET = 75
 """The process ends with this where the host is to start the board again."""
 

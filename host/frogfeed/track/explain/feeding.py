@@ -9,7 +9,7 @@ from functools import cached_property
 from frogfeed.findings.finding import Finding
 from frogfeed.layout.schema import Make
 from frogfeed.track.explain.phrases import some_of, told, when_text
-from frogfeed.track.explain.places import Places
+from frogfeed.track.explain.subjects import Subjects
 from frogfeed.track.network.model import BondKind, RailNetwork
 from frogfeed.track.solver.answers import Dead, Hangs
 from frogfeed.track.solver.contract import Via
@@ -18,10 +18,10 @@ from frogfeed.track.solver.contract import Via
 class FeedingWords:
     """Says what is dead and what hangs, and what feeds it for good."""
 
-    def __init__(self, places: Places) -> None:
-        self._places = places
-        self._network = places.network
-        self._layout = places.layout
+    def __init__(self, subjects: Subjects) -> None:
+        self._subjects = subjects
+        self._network = subjects.network
+        self._layout = subjects.layout
 
     def dead(self, d: Dead) -> Finding | None:
         """Dead rails in three grades; None for a held rail that is no leg of anything (an open blade)."""
@@ -38,7 +38,7 @@ class FeedingWords:
                 or self._undecided_cure(d)
                 or self._bare_cure()
                 or "Put a dropper on it, join it to a fed rail, or feed it through a switch.",
-                self._places.at(subject),
+                self._subjects.at(subject),
                 None,
                 d.rails,
             )
@@ -47,11 +47,11 @@ class FeedingWords:
             return told(
                 "dead-on-road",
                 subject,
-                f"{rails} {is_are} dead {when_text(d.when)}, though {self._places.road(d.road)} is set.",
+                f"{rails} {is_are} dead {when_text(d.when)}, though {self._subjects.road(d.road)} is set.",
                 "A train that takes this road stalls here, with its road set and nothing to see.",
                 self._section_cure(d, subject)
                 or "Give it a feed that does not depend on these settings: a dropper, a bond, or a switched feed.",
-                self._places.at(subject),
+                self._subjects.at(subject),
                 d.when,
                 d.rails,
             )
@@ -59,7 +59,7 @@ class FeedingWords:
         legs = [r for r in d.rails if r in shown]
         if not legs:
             return None
-        place = self._places.section_with(d.rails)
+        place = self._subjects.section_with(d.rails)
         cure = "Leave it if you want it so (accept it with a reason); otherwise bond the blades or add a dropper."
         if place is not None:
             cure = "This is what its switched feed is for; for a place that is always live, give it droppers instead."
@@ -72,14 +72,14 @@ class FeedingWords:
             f"{rails} {is_are} dead {when_text(d.when)}: a train there is held until its road is set.",
             "Some want this to hold a train; lights and sound go out with it.",
             cure,
-            self._places.at(about),
+            self._subjects.at(about),
             d.when,
             d.rails,
         )
 
     def _section_cure(self, d: Dead, piece: str) -> str | None:
         """What brings dead rails of a switched section to life: no dropper, which would short there."""
-        place = self._places.section_with(d.rails)
+        place = self._subjects.section_with(d.rails)
         if place is None:
             return None
         feeds = [f for f in self._network.switched if f.piece == place]
@@ -112,7 +112,7 @@ class FeedingWords:
         """Rails that a painted blade or a loose joiner feeds."""
         subject = self._network.piece_of[h.rails[0]]
         rails = some_of(h.rails)
-        where = self._places.at(subject)
+        where = self._subjects.at(subject)
         verb = "hangs" if len(h.rails) == 1 else "hang"
         if h.via is Via.CONTACT:
             contact = next(

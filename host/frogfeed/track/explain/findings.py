@@ -12,10 +12,10 @@ from frogfeed.track.explain.clearance import clearance_findings
 from frogfeed.track.explain.feeding import FeedingWords, merged_dead, merged_hangs
 from frogfeed.track.explain.pairs import PairWords
 from frogfeed.track.explain.phrases import some_of, told
-from frogfeed.track.explain.places import Places
 from frogfeed.track.explain.runthrough import run_through_findings, run_throughs
 from frogfeed.track.explain.sections import joined_outputs, loop_findings, section_findings, undecided_findings
 from frogfeed.track.explain.shorts import ShortWords
+from frogfeed.track.explain.subjects import Subjects
 from frogfeed.track.network.model import BridgeKind, RailNetwork
 from frogfeed.track.routes.return_loops import return_loops
 from frogfeed.track.solver.answers import NotProven
@@ -31,8 +31,8 @@ def track_findings(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
 
 def _all(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
     solver = Solver(network)
-    places = Places(layout, network)
-    feeding, pairs, short = FeedingWords(places), PairWords(places), ShortWords(places)
+    subjects = Subjects(layout, network)
+    feeding, pairs, short = FeedingWords(subjects), PairWords(subjects), ShortWords(subjects)
     loops = tuple(return_loops(network, frozenset(layout.file.place)))
     yield from loop_findings(layout, network, loops)
     shorts = solver.shorts()
@@ -49,18 +49,18 @@ def _all(layout: Layout, network: RailNetwork) -> Iterator[Finding]:
     yield from (feeding.hangs(x) for x in merged_hangs(network, solver.hangs()))
     yield from undecided_findings(layout, network)
     yield from section_findings(layout, network)
-    yield from run_through_findings(places, run_throughs(solver))
-    yield from not_proven(places, solver.not_proven)
+    yield from run_through_findings(subjects, run_throughs(solver))
+    yield from not_proven(subjects, solver.not_proven)
 
 
-def not_proven(places: Places, questions: Iterable[NotProven]) -> Iterator[Finding]:
+def not_proven(subjects: Subjects, questions: Iterable[NotProven]) -> Iterator[Finding]:
     """What could not be decided, one finding a question."""
     by_question: dict[str, list[NotProven]] = {}
     for q in questions:
         by_question.setdefault(q.question, []).append(q)
     for question, asked in by_question.items():
         rails = tuple(dict.fromkeys(r for q in asked for r in q.rails))
-        subject = places.network.piece_of[rails[0]]
+        subject = subjects.network.piece_of[rails[0]]
         shown = some_of(rails)
         yield told(
             "not-proven",
@@ -68,7 +68,7 @@ def not_proven(places: Places, questions: Iterable[NotProven]) -> Iterator[Findi
             f"Not decided {question}: {shown}.",
             "So many rails here hang on blade contacts and on each other that all settings could not be proven.",
             "Droppers and insulated joiners split such a tangle into parts that are soon proven; then check again.",
-            places.at(subject),
+            subjects.at(subject),
             None,
             rails,
         )

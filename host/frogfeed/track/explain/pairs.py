@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from frogfeed.findings.finding import Finding
 from frogfeed.track.explain.phrases import list_of, told, when_text
-from frogfeed.track.explain.places import Places
+from frogfeed.track.explain.subjects import Subjects
 from frogfeed.track.network.model import BridgeKind
 from frogfeed.track.routes.return_loops import ReturnLoop
 from frogfeed.track.solver.answers import Clash, NoCircuit
@@ -16,9 +16,9 @@ from frogfeed.track.solver.answers import Clash, NoCircuit
 class PairWords:
     """Says clashes and roads without a circuit."""
 
-    def __init__(self, places: Places) -> None:
-        self._places = places
-        self._network = places.network
+    def __init__(self, subjects: Subjects) -> None:
+        self._subjects = subjects
+        self._network = subjects.network
 
     def clashes(self, found: Iterable[Clash], loops: Iterable[ReturnLoop] = ()) -> Iterator[Finding]:
         """Wheels that join two wires at a gap; two rails of one joint are one finding, a return loop comes first."""
@@ -50,7 +50,7 @@ class PairWords:
             f"A wheel {places[b.kind]} from {at} joins {c.wires[0]} and {c.wires[1]} {when_text(c.when)}.",
             "Every axle makes a short there: sparks, a stutter, or a trip each time a train passes.",
             self._clash_cure(c),
-            b.at or self._places.at(b.a),
+            b.at or self._subjects.at(b.a),
             c.when,
             c.path,
         )
@@ -68,7 +68,7 @@ class PairWords:
         """Both rails on one wire, or on wires that make no circuit."""
         subject = n.road.piece
         a, b = (self._network.wires[w] for w in n.wires)
-        road = self._places.road(n.road)
+        road = self._subjects.road(n.road)
         if n.held:
             return told(
                 "dead-held",
@@ -77,7 +77,7 @@ class PairWords:
                 "road is set.",
                 "Some want this to hold a train; lights and sound go out with it.",
                 "Leave it if you want it so (accept it with a reason); otherwise insulate and feed it by itself.",
-                self._places.at(subject),
+                self._subjects.at(subject),
                 n.when,
                 n.path,
             )
@@ -92,7 +92,7 @@ class PairWords:
                 " and insulate both from the frogs on the path."
                 if one_feed
                 else "One of the two feeds on the path is on the wrong wire; swap it, or insulate between them.",
-                self._places.at(subject),
+                self._subjects.at(subject),
                 n.when,
                 n.path,
             )
@@ -102,7 +102,7 @@ class PairWords:
             f"On {road} one rail takes {n.wires[0]} and the other {n.wires[1]} {when_text(n.when)}.",
             "Without a common between the two supplies there is no circuit, so nothing runs there.",
             "Insulate both rails at the same place, or join the commons of the districts and say so (common_with).",
-            self._places.at(subject),
+            self._subjects.at(subject),
             n.when,
             n.path,
         )

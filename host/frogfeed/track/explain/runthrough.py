@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from frogfeed.findings.finding import Finding
 from frogfeed.track.explain.phrases import told, when_text
-from frogfeed.track.explain.places import Places
+from frogfeed.track.explain.subjects import Subjects
 from frogfeed.track.network.conditions import When, both
 from frogfeed.track.network.model import Bridge, BridgeKind, End, Road
 from frogfeed.track.solver.answers import Clash
@@ -58,7 +58,7 @@ def run_throughs(solver: Solver) -> Iterator[RunThrough]:
                 yield RunThrough(r, found)
 
 
-def run_through_findings(places: Places, found: Iterable[RunThrough]) -> Iterator[Finding]:
+def run_through_findings(subjects: Subjects, found: Iterable[RunThrough]) -> Iterator[Finding]:
     """What a train does that trails through a piece set against it; one finding a piece."""
     grouped: dict[str, list[RunThrough]] = {}
     for r in found:
@@ -76,7 +76,7 @@ def run_through_findings(places: Places, found: Iterable[RunThrough]) -> Iterato
             f"A train that runs through {piece} while set against it shorts {c.wires[0]} and {c.wires[1]}: {ways}.",
             "The supply trips and the train stops before it splits the blades: to be expected, not a fault.",
             "Set the road before the train gets there.",
-            places.at(piece),
+            subjects.at(piece),
             c.when,
             c.path,
         )

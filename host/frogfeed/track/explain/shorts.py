@@ -7,7 +7,7 @@ from functools import cached_property
 
 from frogfeed.findings.finding import Finding
 from frogfeed.track.explain.phrases import told, when_text
-from frogfeed.track.explain.places import Places
+from frogfeed.track.explain.subjects import Subjects
 from frogfeed.track.network.model import Bond, BondKind, Road
 from frogfeed.track.routes.return_loops import ReturnLoop
 from frogfeed.track.solver.answers import Short
@@ -16,11 +16,11 @@ from frogfeed.track.solver.answers import Short
 class ShortWords:
     """Says shorts and their cures."""
 
-    def __init__(self, places: Places) -> None:
-        self._places = places
-        self._network = places.network
-        self._layout = places.layout
-        self._bonds: dict[frozenset[str], Bond] = {frozenset((b.a, b.b)): b for b in places.network.bonds}
+    def __init__(self, subjects: Subjects) -> None:
+        self._subjects = subjects
+        self._network = subjects.network
+        self._layout = subjects.layout
+        self._bonds: dict[frozenset[str], Bond] = {frozenset((b.a, b.b)): b for b in subjects.network.bonds}
 
     def finding(self, s: Short, loops: Iterable[ReturnLoop] = ()) -> Finding:
         """A short, with the joint or bond on its path whose removal is the likely cure; a return loop comes first."""
@@ -40,7 +40,7 @@ class ShortWords:
             )
         if not s.smallest:
             why += " (Perhaps fewer drives matter: the time allowed did not suffice to prove it.)"
-        where = self._places.at(culprit) or next((f.at for f in self._network.feeds if f.rail in s.path), None)
+        where = self._subjects.at(culprit) or next((f.at for f in self._network.feeds if f.rail in s.path), None)
         return told(
             "short",
             culprit.split(".")[0],
@@ -131,7 +131,7 @@ class ShortWords:
         droppers = {f.rail for f in self._network.feeds}
         for fed, rail in ((s.path[1], s.path[-2]), (s.path[-2], s.path[1])):
             place = places.get(fed)
-            if place is not None and rail in droppers and self._places.section_at(rail) == place:
+            if place is not None and rail in droppers and self._subjects.section_at(rail) == place:
                 return rail, f"Take the dropper at {rail} away: the switched feed of {place} serves it."
         return None
 

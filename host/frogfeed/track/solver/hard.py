@@ -11,23 +11,13 @@ from __future__ import annotations
 import time
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 from pysat.solvers import Solver as Sat
 
 from frogfeed.track.network.conditions import Term, When
+from frogfeed.track.solver.answers import Short
 from frogfeed.track.solver.contract import Contracted
 from frogfeed.track.solver.tangle import Arc, Pool, Tangle, Tap, Verdict, at_most_one, solve
-
-
-@dataclass(frozen=True, slots=True)
-class HardShort:
-    """A short found by SAT: `smallest` says whether the term was proven to lose no drive."""
-
-    wires: tuple[str, str]
-    when: Term
-    path: tuple[str, ...]
-    smallest: bool
 
 
 class HardIsland:
@@ -56,7 +46,7 @@ class HardIsland:
         """The classes of wires that can reach the island: one alone proves that nothing in it shorts."""
         return {self._c.wire_class[t.wire] for t in self._tangle.taps}
 
-    def short(self) -> tuple[Verdict, HardShort | None]:
+    def short(self) -> tuple[Verdict, Short | None]:
         """A short inside the island, made as small as the time allows."""
         if len(self.classes) < 2:
             return Verdict.NO, None
@@ -68,7 +58,7 @@ class HardIsland:
                 return verdict, found
         return Verdict.NO, None
 
-    def _path_from(self, cls: str, deadline: float) -> tuple[Verdict, HardShort | None]:
+    def _path_from(self, cls: str, deadline: float) -> tuple[Verdict, Short | None]:
         pool = Pool()
         clauses = self._tangle.setting_clauses(pool, self._settings)
         sources: list[int] = []
@@ -125,7 +115,7 @@ class HardIsland:
                         queue.append(a.end)
         raise AssertionError("a model of the path question holds a path")
 
-    def _shrink(self, sat: Sat, pool: Pool, model: set[int], cls: str, deadline: float) -> HardShort:
+    def _shrink(self, sat: Sat, pool: Pool, model: set[int], cls: str, deadline: float) -> Short:
         """Drop one drive after the other from the term while a path still exists without it."""
         wires, term, path = self._path_of(pool, model, cls)
         smallest = True
@@ -148,7 +138,7 @@ class HardIsland:
                 i = 0
             else:
                 i += 1
-        return HardShort((min(wires), max(wires)), tuple(sorted(fixed)), path, smallest)
+        return Short((min(wires), max(wires)), tuple(sorted(fixed)), path, smallest)
 
     def dead(self, questions: Iterable[tuple[int, When]]) -> list[tuple[int, Verdict, Term]]:
         """For (group, condition) pairs: settings within the condition at which the group is unfed.

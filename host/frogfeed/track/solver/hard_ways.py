@@ -31,7 +31,7 @@ class Goal:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class WireWay:
     """From a rail to a wire, rail by rail; `weakest` is the first join on it that is no switched feed."""
 
     wire: str
@@ -40,10 +40,10 @@ class Way:
 
 
 @dataclass(frozen=True, slots=True)
-class Ways:
+class WireWays:
     """A way for each goal, all at settings within `when`."""
 
-    ways: tuple[Way, ...]
+    ways: tuple[WireWay, ...]
     when: Term
 
 
@@ -132,7 +132,7 @@ class HardWays:
         self._into.append(into)
         return clauses
 
-    def ask(self, goals: Sequence[Goal], within: Term) -> tuple[Verdict, Ways | None]:
+    def ask(self, goals: Sequence[Goal], within: Term) -> tuple[Verdict, WireWays | None]:
         """Whether there are settings within a term at which all goals are reached at once."""
         if any(not set(g.classes) & self.classes(g.rail) for g in goals):
             return Verdict.NO, None
@@ -151,16 +151,16 @@ class HardWays:
             return Verdict.NO, None
         model = set(sat.get_model() or ())
         when: Term | None = within
-        ways: list[Way] = []
+        ways: list[WireWay] = []
         for k, goal in enumerate(goals):
             way, term = self._trace(k, goal.rail, model)
             ways.append(way)
             when = join(when, term) if when is not None else None
         if when is None:
             raise AssertionError("ways of one model agree about the settings")
-        return Verdict.YES, Ways(tuple(ways), when)
+        return Verdict.YES, WireWays(tuple(ways), when)
 
-    def _trace(self, k: int, rail: str, model: set[int]) -> tuple[Way, Term]:
+    def _trace(self, k: int, rail: str, model: set[int]) -> tuple[WireWay, Term]:
         """Back from a goal to the wire of its way, with the settings that its joins need."""
         into = self._into[k]
         way = [rail]
@@ -180,7 +180,7 @@ class HardWays:
             fed = self._c.groups[self._c.group_of[step.rails[1]]].fed
             way += self._paths.within(step.rails[1], fed[step.wire])
         way.append(step.wire)
-        return Way(step.wire, tuple(way), weakest), tuple(sorted(needed.items()))
+        return WireWay(step.wire, tuple(way), weakest), tuple(sorted(needed.items()))
 
 
 def _weak(via: Via) -> Via | None:

@@ -58,7 +58,7 @@ class Pairs:
                     continue
                 for w in bridge.when:
                     full = join(t, w)
-                    if full is not None and not self._shorts.taint(x, y, when=full):
+                    if full is not None and not self._shorts.tainted(x, y, when=full):
                         way = self._search.paths.across(bridge.a, x, bridge.b, y)
                         yield Clash(bridge, (x.wire, y.wire), full, way)
                         return
@@ -95,7 +95,7 @@ class Pairs:
                             continue
                         for held, when in ((False, self._roads.when(road)), (True, road.when)):
                             full = next((f for w in when if (f := join(t, w)) is not None), None)
-                            if full is not None and not self._shorts.taint(x, y, when=full):
+                            if full is not None and not self._shorts.tainted(x, y, when=full):
                                 way = self._search.paths.across(left, x, right, y)
                                 found = NoCircuit(road, held, (x.wire, y.wire), full, way)
                                 if not held:
@@ -119,7 +119,7 @@ class Pairs:
 
         The wires, the settings and the way from wire to wire. What time does not allow, or a short may hide, is noted.
         """
-        if self._shorts.tangled_with(a, b):
+        if self._shorts.shorted_island(a, b):
             self._search.give_up(question, (a, b))
             return None
         late = False

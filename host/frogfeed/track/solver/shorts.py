@@ -48,7 +48,7 @@ class Shorts:
             verdict, short = hard.short()
             if short is not None:
                 self._islands.add(i)
-                yield Short(short.wires, short.when, short.path, short.smallest)
+                yield short
             elif verdict is Verdict.OUT_OF_TIME:
                 self._search.give_up("whether two bus wires can be joined", self._search.rails_of(members))
 
@@ -87,7 +87,7 @@ class Shorts:
                 continue
             yield Short((wa, wb), t, self._joined(g, p, q))
 
-    def taint(self, *labels: Label, when: Term) -> bool:
+    def tainted(self, *labels: Label, when: Term) -> bool:
         """Whether wires got here by way of something that is a short in itself at these settings: cure that first."""
         if any(self.through(label) for label in labels):
             return True
@@ -130,6 +130,6 @@ class Shorts:
             rail = start.a if start.a_group == g else start.b
         return (*reversed(self._paths.to_wire(rail, p)), *self._paths.to_wire(rail, q)[1:])
 
-    def tangled_with(self, *rails: str) -> bool:
+    def shorted_island(self, *rails: str) -> bool:
         """Whether a short was found in the hard island of one of these rails: cured, all else there may change."""
         return any(self._search.group(r).island in self._islands for r in rails)

@@ -1,4 +1,4 @@
-"""Where answers are told: the layout's pieces, their places in the file, and the sections they lie in."""
+"""What answers are about, as a person says it: pieces with where the file names them, roads, and sections."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from frogfeed.layout.model import Layout
 from frogfeed.track.network.model import RailNetwork, Road
 
 
-class Places:
+class Subjects:
     """One layout and its network, as a person speaks of them."""
 
     def __init__(self, layout: Layout, network: RailNetwork) -> None:
