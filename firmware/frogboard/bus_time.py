@@ -49,14 +49,6 @@ def worst_us(doc: "dict[str, Any]") -> int:
     return total
 
 
-def sensor_round_ms(doc: "dict[str, Any]", bus: int) -> int:
-    """How long a round over all sensors of one bus takes: the sampling time of each."""
-    chips = [i for i, c in enumerate(doc["chips"]) if c["bus"] == bus]
-    count = len([s for s in doc["sensors"] if s["kind"] == "ina" and s["chip"] in chips])
-    tick_ms: int = doc["tick_ms"]
-    return count * tick_ms
-
-
 def check(doc: "dict[str, Any]") -> None:
     """Raise Refused where the worst tick fills more than half of a tick."""
     worst = worst_us(doc)

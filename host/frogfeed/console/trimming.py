@@ -23,7 +23,6 @@ class Trimmer:
 
     def __init__(self, session: Session) -> None:
         self._session = session
-        self._speeds: dict[str, int] = {}
 
     def _drive(self, name: str) -> tuple[Linkage, Motion, tuple[str, ...]]:
         self._session.board_of(name)

@@ -12,7 +12,6 @@ from pydantic import BaseModel, ConfigDict, Field
 
 Name = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", max_length=32)]
 Positive = Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)]
-NotNegative = Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)]
 Volts = Annotated[float, Field(strict=True, gt=0, le=60, allow_inf_nan=False)]
 """Extra-low voltage only: above 60 V DC (IEC 61140, from memory) this is no model railway's supply."""
 Amps = Annotated[float, Field(strict=True, gt=0, le=100, allow_inf_nan=False)]

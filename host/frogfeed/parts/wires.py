@@ -128,8 +128,3 @@ METRIC: tuple[Wire, ...] = tuple(WIRES[name] for name, *_ in _METRIC)
 def wire(name: str) -> Wire:
     """The wire of this size. Raises KeyError where there is none."""
     return WIRES[name]
-
-
-def next_size(area_mm2: float) -> Wire | None:
-    """The thinnest metric size of at least this area, or None above the thickest."""
-    return next((w for w in METRIC if w.area_mm2 >= area_mm2), None)

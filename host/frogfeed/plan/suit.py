@@ -9,7 +9,7 @@ from frogfeed.parts.boards import BoardProfile, FeedChannel, SensorType
 from frogfeed.plan.model import FeedNeed, MovePlan
 from frogfeed.throw.linkage import Linkage
 from frogfeed.throw.motion import Motion
-from frogfeed.throw.window import Contacts, Refused, Window, decide
+from frogfeed.throw.window import Contacts, Refused, decide
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,8 +162,3 @@ def _refused(need: FeedNeed, drive: str, moving: Moving, outcome: Refused) -> Un
         "a feed that changes over while a blade of the other polarity touches shorts the bus",
         outcome.cure,
     )
-
-
-def window_of(moves: tuple[MovePlan, ...], drive: str, to: int) -> Window | None:
-    """The window of one drive's move, if the feed has one."""
-    return next((m.window for m in moves if m.drive == drive and m.to == to), None)

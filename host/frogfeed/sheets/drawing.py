@@ -254,16 +254,3 @@ def parallel(points: Sequence[Point], by: float) -> tuple[Point, ...]:
         n = math.hypot(dx, dy) or 1.0
         found.append((x + dy / n * by, y - dx / n * by))
     return tuple(found)
-
-
-def hatching(box: Box, step: float, pen: Pen) -> list[Stroke]:
-    """Slanting lines across a box, clipped to it."""
-    found = []
-    w, h = box.x1 - box.x0, box.y1 - box.y0
-    t = step
-    while t < w + h:
-        x_a, y_a = (box.x0 + t, box.y0) if t <= w else (box.x1, box.y0 + t - w)
-        x_b, y_b = (box.x0, box.y0 + t) if t <= h else (box.x0 + t - h, box.y1)
-        found.append(Stroke(((x_a, y_a), (x_b, y_b)), pen))
-        t += step
-    return found

@@ -41,10 +41,6 @@ class Paper:
     def inner_width(self) -> float:
         return self.width - 2 * self.margin
 
-    @property
-    def inner_height(self) -> float:
-        return self.height - 2 * self.margin
-
 
 A4 = Paper(
     "a4", 210.0, 297.0, 14.0, Labels("38.1 × 21.2 mm, 65 to an A4 sheet", 5, 13, 38.1, 21.2, 4.75, 10.7, 40.6, 21.2)

@@ -12,7 +12,6 @@ from frogfeed.plan.settings import hold_button
 from frogfeed.sheets.model import BoardSheet, TerminalRow, Wire, WireKind
 from frogfeed.track.network.model import RailNetwork
 
-SUPPLY_SIZE = "1.5"
 """Wires from the bus to a board, mm²: as heavy as the usual bus, for they carry all that the board's group feeds."""
 SIGNAL_SIZE = "0.14"
 """Wires of position contacts, buttons and lamps, mm²."""

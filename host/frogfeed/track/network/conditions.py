@@ -60,8 +60,3 @@ def holds(when: When, settings: Mapping[str, str]) -> bool:
 def to_json(when: When) -> list[dict[str, str]]:
     """The netlist's form: a list of alternatives {drive: setting}; [{}] is always."""
     return [dict(t) for t in when]
-
-
-def from_json(alternatives: Iterable[Mapping[str, str]]) -> When:
-    """The condition of a netlist's `when`."""
-    return tuple(term(a) for a in alternatives)

@@ -84,7 +84,6 @@ class Rails:
         self.spark_edges: "dict[Pair, list[int]]" = {}
         self.powered = [1] * self.nw
         self.on_sparks: "Callable[[], None] | None" = None  # called after sparks have changed
-        self.was_joined = False
         self.changed = False
         self.version = 0  # goes up with every judgement
         for island in range(len(self.island_edges)):

@@ -180,10 +180,6 @@ class Servos:
             if self.clock.due[self.frame_slot] < 0:
                 self._next_frame()
 
-    def moving_count(self) -> int:
-        """How many horns move now."""
-        return sum(self.moving)
-
     def dump(self) -> "ServosState":
         """What survives a reset of the board: where the horns and blades are."""
         return {
