@@ -42,6 +42,12 @@ def write(folder: Path, name: str, change: tuple[str, str]) -> Path:
         (("interlocked = false", "interlokked = false"), "interlokked"),
         (('name = "S2"', 'name = "S1"'), "two channels are called S1"),
         (("address = 0x21", "address = 0x20"), "two chips at 0x20"),
+        (('type = "bridge", chip = "SENSE1"', 'type = "bridge", chip = "SENSE9"'), "sensor C1: needs an analogue pin"),
+        (('type = "bridge", chip = "SENSE1"', 'type = "bridge", chip = "X1"'), "sensor C1: needs an analogue pin"),
+        (('type = "bridge", chip = "SENSE1"', 'type = "bridge"'), "sensor C1: needs an analogue pin"),
+        (("pin = { pin = 9 }", 'pin = { pin = 9, chip = "X9" }'), "X9.9: no expander X9"),
+        (("pin = { pin = 9 }", 'pin = { pin = 22, chip = "X1" }'), "X1.22: an expander has pins 0 to 15"),
+        (('name = "K1"', 'name = "E1"'), "two channels are called E1"),
     ],
 )
 def test_a_bad_profile_says_what_is_wrong(tmp_path: Path, change: tuple[str, str], said: str) -> None:

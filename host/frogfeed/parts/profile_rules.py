@@ -7,6 +7,9 @@ from typing import TypeVar
 
 from frogfeed.parts.boards import BoardProfile
 
+EXPANDER_PINS = 16
+SENSOR_CHIPS = ("ina219", "ina226", "ina3221")
+
 Key = TypeVar("Key", str, tuple[str, int])
 
 
@@ -25,10 +28,15 @@ def _dangling(board: BoardProfile) -> list[str]:
     buses = {b.name for b in board.buses}
     found = [f"chip {c.name}: no bus {c.bus}" for c in board.chips if c.bus not in buses]
     refs = [p for f in board.feed for p in f.pins]
-    refs += [i.pin for i in board.input] + [t.pin for t in board.trip] + [lamp.pin for lamp in board.lamp]
+    refs += [x.pin for part in (board.input, board.trip, board.lamp, board.enable) for x in part]
     for p in refs:
         if p.chip and chips.get(p.chip) != "mcp23017":
             found.append(f"{p.resource}: no expander {p.chip}")
+        elif p.chip and p.pin >= EXPANDER_PINS:
+            found.append(f"{p.resource}: an expander has pins 0 to {EXPANDER_PINS - 1}")
+    for c in board.sensor:
+        if (c.pin is None) == (c.chip is None) or (c.chip is not None and chips.get(c.chip) not in SENSOR_CHIPS):
+            found.append(f"sensor {c.name}: needs an analogue pin, or a sensor chip")
     for s in board.servo:
         if (s.pin is None) == (s.chip is None) or (s.chip is not None and chips.get(s.chip) != "pca9685"):
             found.append(f"servo {s.name}: needs a pin, or the output of a servo chip")
@@ -94,7 +102,7 @@ def _doubles(board: BoardProfile) -> list[str]:
     if board.led_pin is not None:
         claims.setdefault(f"GP{board.led_pin}", []).append("the lamp")
     found += [f"{pin} is claimed by {' and by '.join(w)}" for pin, w in sorted(claims.items()) if len(w) > 1]
-    parts = (board.servo, board.feed, board.input, board.lamp, board.sensor, board.enable)
+    parts = (board.servo, board.feed, board.input, board.lamp, board.sensor, board.enable, board.trip)
     channels = [c.name for group in parts for c in group]
     found += [f"two channels are called {n}" for n in _repeated(channels)]
     addresses = [(c.bus, c.address) for c in board.chips]
