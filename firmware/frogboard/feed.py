@@ -54,6 +54,8 @@ class Feed(Sleeper):
         """The fault it had when its chip stopped answering: that goes on when the chip is back."""
         self.hit = False
         """It tripped in this very step."""
+        self.cleared = False
+        """A trip input's interrupt has cleared its pins, whether it was on or not."""
         self.latched = False
         self.trips = 0
         self.flipped = False
@@ -177,11 +179,12 @@ class Feed(Sleeper):
 
         Without an off it also stays where it is while a drive's setting is not known: its rest side is no better. With
         bonded blades it goes on following its table, whatever the fault: held back it would stand against what is known
-        as soon as a drive is thrown, and off it can't be.
+        as soon as a drive is thrown, and off it can't be. But not while nothing that it is told arrives there.
         """
         out = self.out
         self.due = False
-        if (self.fault == NO_FAULT and not self.all_off) or (self._bonded and not out.has_off):
+        fault = self.fault
+        if (fault == NO_FAULT and not self.all_off) or (fault != CHIP and self._bonded and not out.has_off):
             want = self.want
             if want == OFF:
                 if not out.has_off and self._unsure:

@@ -25,6 +25,8 @@ HOLD_MS = 100
 """A group that the guard opened stays open until its members' own contacts have let go for certain."""
 MOST_STRAYS = 2
 """A group through which current flows once more than this, with all that is watched there told off, stays open."""
+VAIN_MS = 1000
+"""A source that tells of current for so long while all that it watches is off will not be believed any more."""
 NO_PLACE = 255
 SENSOR_LOST_MS = 500
 
@@ -50,6 +52,8 @@ class Guard:
         self._after_ms = array.array("h", [s["trip_ms"] for s in sensors])
         self._over_ms = array.array("h", [0] * len(sensors))
         self._lost_ms = array.array("h", [0] * len(sensors))
+        self._vain_ms = array.array("h", [0] * (len(self.tripped) + len(sensors)))
+        """Per trip input, then per sensor: for how long it has told of current with nothing on."""
         self._by_sensor = [[feeds[f] for f in s["watches"]] for s in sensors]
         self._by_trip = [[feeds[f] for f in t["watches"]] for t in doc["trips"]]
 
@@ -64,7 +68,7 @@ class Guard:
     @property
     def busy(self) -> bool:
         """Whether time alone will change something."""
-        return any(self._over_ms) or any(self.tripped) or any(self._lost_ms)
+        return any(self._over_ms) or any(self.high) or any(self.tripped) or any(self._lost_ms)
 
     def step(self, dt_ms: int) -> None:
         """Look at trips and readings; count retries."""
@@ -72,9 +76,12 @@ class Guard:
             if self.tripped[i]:
                 self.tripped[i] = 0
                 for feed in self._by_trip[i]:
+                    feed.cleared = True
                     if feed.out.group is not None:
                         feed.out.group.struck = True
-                self._trip(self._by_trip[i], BY_TRIP + i)
+                self._trip(self._by_trip[i], BY_TRIP + i, i, dt_ms)
+            else:
+                self._vain_ms[i] = 0
         for i in range(len(self.reading)):
             self._sensor(i, dt_ms)
         if self._struck:
@@ -99,12 +106,13 @@ class Guard:
             if self._over_ms[i]:
                 self._over_ms[i] = 0
             self.high[i] = 0
+            self._vain_ms[len(self.tripped) + i] = 0
             return
         if self._over_ms[i] >= self._after_ms[i]:
             self.high[i] = 1
             if not self.servo[i]:
                 self._over_ms[i] = 0
-                self._trip(self._by_sensor[i], i)
+                self._trip(self._by_sensor[i], i, len(self.tripped) + i, max(dt_ms, self._after_ms[i]))
         else:
             self._over_ms[i] = min(20000, self._over_ms[i] + dt_ms)
 
@@ -136,7 +144,7 @@ class Guard:
         feed.out.cut()
         self._log.put(events.FAULT, self.feeds.index(feed), why)
 
-    def _trip(self, feeds: "list[Feed]", source: int) -> None:
+    def _trip(self, feeds: "list[Feed]", source: int, slot: int, lasted_ms: int) -> None:
         """Everything watched that may have carried the current, told apart by when each is tried again.
 
         Nothing is cut before all sources have been looked at: an enable that opens for one turns its neighbours off
@@ -163,8 +171,11 @@ class Guard:
                         group.place = place
                 if self._trip_one(feed, source, place, not flipped):
                     flipped = True
-        if not found:
-            self._stray(feeds)
+        if found:
+            self._vain_ms[slot] = 0
+        else:
+            self._vain_ms[slot] = min(VAIN_MS, self._vain_ms[slot] + lasted_ms)
+            self._stray(feeds, self._vain_ms[slot] >= VAIN_MS)
 
     def _trip_one(self, feed: "Feed", source: int, place: int, may_flip: bool) -> bool:
         """Whether it is tried on the other bus wire. One at a time: of several at most one was wrong."""
@@ -197,20 +208,27 @@ class Guard:
             self._log.put(events.FAULT, index, TRIP)
         return False
 
-    def _stray(self, feeds: "list[Feed]") -> None:
-        """Current though all that is watched is told off: only an enable ahead of them can still turn it off."""
+    def _stray(self, feeds: "list[Feed]", endless: bool) -> None:
+        """Current though all that is watched is told off: only an enable ahead of them can still turn it off.
+
+        `endless`: nor does that help, or what tells of it is wrong.
+        """
         for feed in feeds:
             group = feed.out.group
-            if group is not None and group.on and group.place == NO_PLACE:
+            if group is None:
+                if endless and feed.fault != STUCK and feed.beneath != STUCK:
+                    self._stick_one(feed)
+            elif (group.on or endless) and not group.stuck and group.place == NO_PLACE:
                 group.place = 0
                 group.struck = True
-                group.stray()
+                group.stray(MOST_STRAYS + 1 if endless else 1)
 
     def _cut(self) -> None:
         """At the end of a step in which something tripped: off with all of it."""
         for feed in self.feeds:
-            if feed.hit:
-                feed.hit = False
+            if feed.hit or feed.cleared:
+                feed.hit = feed.cleared = False
+                feed.stir()
                 feed.out.cut()
             group = feed.out.group
             if group is not None and group.struck:
@@ -225,10 +243,15 @@ class Guard:
         group.strays = 0
         for feed in self.feeds:
             if feed.out.group is group:
-                if feed.fault == CHIP:
-                    feed.beneath = STUCK
-                else:
-                    self.latch(feed, STUCK)
+                self._stick_one(feed)
+
+    def _stick_one(self, feed: "Feed") -> None:
+        if feed.fault == CHIP:
+            feed.beneath = STUCK
+            feed.latched = True
+            feed.retry_ms = 0
+        else:
+            self.latch(feed, STUCK)
 
     def _retry(self, i: int, feed: "Feed", dt_ms: int) -> None:
         if feed.retry_ms > 0 or feed.good_ms > 0:
@@ -249,10 +272,14 @@ class Guard:
                 feed.tries = 0
 
     def clear(self, feed: "Feed") -> bool:
-        """Forget a feed's fault and its trips. False where there was none."""
-        had = feed.fault != NO_FAULT
+        """Forget a feed's fault and its trips. False where there was none, or none but that its chip is silent: that
+        fault lasts until the chip answers.
+        """
+        silent = feed.fault == CHIP
+        had = (feed.beneath if silent else feed.fault) != NO_FAULT
         feed.stir()
-        feed.fault = feed.beneath = NO_FAULT
+        feed.fault = CHIP if silent else NO_FAULT
+        feed.beneath = NO_FAULT
         feed.latched = False
         feed.retry_ms = 0
         feed.retried = 0
@@ -262,7 +289,7 @@ class Guard:
         feed.flipped = False
         if feed.out.group is not None:
             feed.out.group.stuck = False
-        if had:
+        if had and not silent:
             self._log.put(events.CLEAR, self.feeds.index(feed))
         return had
 
@@ -272,7 +299,7 @@ class Guard:
             feed.beneath = feed.fault
             feed.fault = CHIP
             feed.stir()
-            feed.out.cut()
+            feed.out.lose()
             self._log.put(events.FAULT, self.feeds.index(feed), CHIP)
         elif ok and feed.fault == CHIP:
             feed.fault = feed.beneath

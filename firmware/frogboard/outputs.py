@@ -71,9 +71,9 @@ class Group:
                 sleeper.stir()
         self._lines[self.line] = 0
 
-    def stray(self) -> None:
+    def stray(self, times: int) -> None:
         """Current flowed though nothing behind it should have let it."""
-        self.strays += 1
+        self.strays += times
         self._clean_ms = 0
 
     def count(self, dt_ms: int) -> None:
@@ -144,6 +144,10 @@ class PairOut:
             self.told = OFF
             self.off_ms = 0
             self._fresh = True
+
+    def lose(self) -> None:
+        """What carries its lines does not answer any more: they are off."""
+        self.cut()
 
     def step(self, dt_ms: int, want: int) -> None:
         told = self.told
@@ -217,6 +221,11 @@ class ChangeoverOut(OneContact):
         self._move_ms = max(spec["operate_ms"], spec["release_ms"]) + spec["bounce_ms"] + slack_ms
         super().__init__(lines, group, self._rest, 0)
 
+    def lose(self) -> None:
+        """What carries its coil does not answer any more: the coil has no current, or soon has none."""
+        self.cut()
+        self._move(self._rest)
+
     def step(self, dt_ms: int, want: int) -> None:
         self.still_ms = min(LONG_MS, self.still_ms + dt_ms)
         if self.group is None:
@@ -247,6 +256,14 @@ class LatchingOut(OneContact):
         self._pulse_ms = spec["pulse_ms"] + slack_ms
         self._move_ms = self._pulse_ms + spec["bounce_ms"] + slack_ms
         super().__init__(lines, group, OFF, LONG_MS)
+
+    def lose(self) -> None:
+        """What carries its lines does not answer any more: nobody knows whether the last pulse arrived."""
+        self.cut()
+        self.side = OFF
+        self.still_ms = 0
+        self._lines[self._set] = 0
+        self._lines[self._reset] = 0
 
     def step(self, dt_ms: int, want: int) -> None:
         self.still_ms = min(LONG_MS, self.still_ms + dt_ms)

@@ -4,7 +4,19 @@ from frogboard import events, settings
 from frogboard.table import OFF, UNKNOWN, A, B
 
 import fake_machine
-from documents import Rig, changeover, document, follow, hand, pair, sealed, servo, stretch_moves, strict_moves
+from documents import (
+    Rig,
+    changeover,
+    document,
+    follow,
+    hand,
+    latching,
+    pair,
+    sealed,
+    servo,
+    stretch_moves,
+    strict_moves,
+)
 from fake_machine import Ina, Mcp23017, Pca9685
 
 
@@ -23,7 +35,7 @@ class HardRig(Rig):
         self.hardware = Hardware(self.control)
 
     def tick(self, dt_ms=None):
-        self.hardware.read()
+        self.hardware.read(5)
         super().tick(dt_ms)
         self.hardware.write()
 
@@ -118,6 +130,66 @@ def test_an_expander_that_vanishes_latches_its_feeds_and_comes_back():
     rig.run(1500)
     assert rig.control.feeds[0].fault == 0
     assert mcp.driven() == {3: 1, 12: 0}
+
+
+def test_a_reset_does_not_make_an_expander_answer():
+    """Its feeds stay latched, by the name of what they have, and come on with the chip and not before."""
+    chips = both()
+    mcp = chips[(0, 0x20)]
+    rig = started(on_chips(), chips)
+    rig.run(200)
+    mcp.answers = False
+    rig.run(300)
+    for reset in (rig.control.orders.reset, lambda: rig.control.orders.reset(0)):
+        assert reset() == 0, "nothing was cleared"
+        for _ in range(100):
+            rig.tick()
+            assert rig.control.feeds[0].fault == 3 and rig.control.feeds[0].told == OFF
+    mcp.answers = True
+    rig.run(1500)
+    assert rig.control.feeds[0].fault == 0 and mcp.driven() == {3: 1, 12: 0}
+
+
+def test_a_latching_relay_whose_pulses_may_be_lost_is_pulsed_again():
+    """Its lines hang on an expander: what it was told while that was silent, or in mid-pulse, did not arrive."""
+    for bonded in (False, True):
+        feed = latching("T1.F", 0, 0, follow(0), stretch_moves(0), bonded=bonded, pulse_ms=50)
+        feed["set"], feed["reset"] = ex(0, 3), ex(0, 12)
+        chips = {(0, 0x20): Mcp23017(7)}
+        mcp = chips[(0, 0x20)]
+        rig = started(document([servo()], [feed], buses=BUS, chips=[EXPANDER]), chips)
+        mcp.answers = False
+        rig.run(400)
+        assert rig.control.feeds[0].out.told == OFF, "nobody knows its side"
+        mcp.answers = True
+        pulsed = set()
+        for _ in range(400):
+            rig.tick()
+            pulsed |= {n for n, level in mcp.driven().items() if level}
+        assert pulsed == {12}, "the side that its table says"
+        assert rig.control.feeds[0].out.told == B and mcp.driven() == {3: 0, 12: 0}
+
+
+def test_a_relay_whose_expander_comes_back_moves_before_its_enable_closes():
+    """Without a coil it fell to its rest side: closed with the coil, the enable would feed that for a moment."""
+    feed = changeover("T1.F", 0, "A", follow(0), strict_moves(0), enable=0)
+    feed["coil"] = ex(0, 3)
+    chips = {(0, 0x20): Mcp23017(7)}
+    mcp = chips[(0, 0x20)]
+    groups = [{"name": "E", "out": {"pin": 9}, "release_ms": 15, "operate_ms": 10}]
+    rig = started(document([servo()], [feed], buses=BUS, chips=[EXPANDER], groups=groups), chips)
+    rig.run(200)
+    assert mcp.driven() == {3: 1} and rig.board.out[9] == 1
+    mcp.answers = False
+    rig.run(400)
+    assert rig.board.out[9] == 0
+    mcp.answers = True
+    moved_ms = None
+    while not rig.board.out[9]:
+        rig.tick()
+        if moved_ms is None and mcp.driven().get(3):
+            moved_ms = rig.ms
+    assert moved_ms is not None and rig.ms - moved_ms >= 15 + 5
 
 
 def test_an_expander_that_was_reset_behind_our_back_is_noticed():

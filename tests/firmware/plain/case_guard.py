@@ -373,3 +373,79 @@ def test_a_pair_behind_an_open_enable_is_told_as_off():
         assert feed.told == (B if rig.control.groups[0].on else OFF)
         seen.add(feed.told)
     assert seen == {OFF, B} and feed.told == B
+
+
+def test_a_pair_whose_pins_a_trip_cleared_behind_an_open_enable_comes_on_again():
+    """The interrupt clears its pins though it carried nothing: it has to know that, or it is told on and stays dead."""
+    group = {"name": "E", "out": {"pin": 21}, "release_ms": 15, "operate_ms": 10}
+    trips = [{"name": "K", "input": {"pin": 20}, "watches": [0]}]
+    one = plain(enable=0)
+    other = changeover("G", 18, "A", follow(1), strict_moves(1), enable=0)
+    doc = document([servo("D1", 0), servo("D2", 1)], [one, other], groups=[group], trips=trips)
+    rig = ready(doc)
+    rig.control.orders.throw(1, 1)
+    while rig.control.groups[0].on:
+        rig.tick()
+    rig.run(30)
+    assert rig.leg(0) == B and rig.control.feeds[0].told == OFF
+    for line in rig.control.feed_lines(0):
+        rig.control.lines[line] = 0
+    rig.control.guard.tripped[0] = 1
+    rig.until_idle()
+    assert rig.leg(0) == B and rig.control.feeds[0].told == B and rig.control.feeds[0].trips == 0
+
+
+def test_current_through_an_enable_while_a_chip_is_silent_is_told_when_that_is_back():
+    feed = plain(enable=0)
+    doc = watched(feed, trip_ms=0)
+    doc["groups"] = [{"name": "E", "out": {"pin": 21}, "release_ms": 15, "operate_ms": 10}]
+    rig = ready(doc)
+    rig.control.guard.chip(rig.control.feeds[0], False)
+    for _ in range(2000):
+        rig.control.guard.reading[0] = 3000 if rig.control.groups[0].on else 0
+        rig.tick()
+    assert rig.control.groups[0].stuck
+    rig.seen.clear()
+    rig.control.guard.chip(rig.control.feeds[0], True)
+    amps(rig, 0, 100)
+    assert [e[2:5] for e in rig.seen if e[2] == events.FAULT] == [(events.FAULT, 0, 4)], "why it is still off"
+    amps(rig, 0, 3000)
+    assert rig.control.feeds[0].told == OFF
+    assert rig.control.orders.reset() == 1
+    amps(rig, 0, 300)
+    assert rig.control.feeds[0].told == B
+
+
+def test_nothing_is_idle_while_a_reading_is_over_its_limit():
+    """It trips as soon as something is on again, and counts time until then."""
+    rig = ready(watched(plain(retries=0), trip_ms=20))
+    for _ in range(200):
+        rig.control.guard.reading[0] = 3000
+        rig.tick()
+        assert not rig.control.idle
+    assert rig.control.feeds[0].latched
+    amps(rig, 0, 100)
+    assert rig.control.idle
+
+
+def test_a_trip_input_that_never_lets_go_is_told():
+    rig = ready(two_pairs(retries=2, retry_ms=300))
+    for _ in range(1200):
+        rig.control.guard.tripped[0] = 1
+        rig.tick()
+    assert [f.fault for f in rig.control.feeds] == [STUCK, STUCK]
+    assert len([f for f in faults(rig) if f[1] == STUCK]) == 2, "once for each"
+    rig.run(1000)
+    assert rig.control.orders.reset() == 2
+    amps(rig, 0, 500)
+    assert [rig.leg(0), rig.leg(1)] == [B, B]
+
+
+def test_a_trip_input_that_never_lets_go_is_told_without_an_enable_too():
+    doc = watched(plain("F", 16, 17, retry_ms=60000))
+    doc["trips"] = [{"name": "K", "input": {"pin": 20}, "watches": [0]}]
+    rig = ready(doc)
+    for _ in range(1200):
+        rig.control.guard.tripped[0] = 1
+        rig.tick()
+    assert faults(rig) == [(0, STUCK)] and rig.leg(0) == OFF
