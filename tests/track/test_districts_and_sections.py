@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from frogfeed.track.assembly.assemble import assemble
 from frogfeed.track.pieces.catalogue import BadKindError, read_kinds
-from tests.track.make import worth_knowing
+from frogfeed.track.propose.proposal import propose
+from tests.track.make import layout, stops, worth_knowing
 
 PLAIN = '[layout]\nname = "x"\ngauge = "OO"\ncontrol = "dcc"\n'
 
@@ -67,3 +69,27 @@ KIND = (
 def test_a_kind_that_makes_no_sense_is_refused_in_words(left: str, more: str, word: str) -> None:
     with pytest.raises(BadKindError, match=word):
         read_kinds(KIND.format(left=left, more=more), "k.toml")
+
+
+BORDER = PLAIN + '[district.main]\nin_phase = ["yard"]\n[district.yard]\n'
+
+
+def test_frogs_take_the_bus_of_the_district_that_their_rails_conduct_to() -> None:
+    """Joiners in one rail, at frogs, part no districts; those in both rails at the border do, however near it is."""
+    body = '[slip.X]\nstate = "isolated-frog"\n' + stops("p1", "p2") + "[place.p3]\n[lines]\n"
+    body += 'one = ["p1", { feed = "main", left = "A" }, "|", "X.a.left"]\n'
+    body += 'two = ["p2", { feed = "yard", left = "B" }, "|left", "X.b.right"]\n'
+    body += 'three = ["X.b.left", "|left", "p3", { feed = "yard", left = "A" }, "|left", "X.a.right"]\n'
+    network = assemble(layout(body, BORDER))
+    wires = {row.wire for s in network.switched for row in s.rows}
+    wires |= {f.wire for f in network.feeds if f.rail.startswith("X.")}
+    assert wires == {"yard.A", "yard.B"}
+
+
+def test_a_piece_at_a_border_keeps_its_district_when_asked_again() -> None:
+    body = '[slip.X]\n[place.p1]\nkind = "open"\ndistrict = "main"\n[place.p2]\nkind = "buffer"\ndistrict = "yard"\n'
+    body += '[place.p3]\ndistrict = "yard"\n[lines]\n'
+    body += 'one = ["p1", "X.a.left"]\ntwo = ["p2", "X.b.right"]\nthree = ["X.b.left", "p3", "X.a.right"]\n'
+    first = propose(layout(body, BORDER))
+    assert first.clean
+    assert propose(first.layout).items == ()

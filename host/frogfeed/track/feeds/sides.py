@@ -1,17 +1,22 @@
 """Which bus wire each end of track should carry on each rail: the nearest dropper decides.
 
-Nearest counts gaps: a district reaches as far as its rails conduct, and beyond a gap only where nothing else does.
+Nearest counts gaps: a district reaches as far as its rails conduct, and beyond gaps only where nothing else does. A
+gap in one rail, as at the heel of a frog, leaves the other; gaps in both part what may be two districts.
 """
 
 from __future__ import annotations
 
-from collections import deque
+import heapq
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from frogfeed.layout.schema import Hand, Side
 from frogfeed.track.network.model import End, EndSide, Joint, Road
+
+
+APART = 1_000_000
+"""What gaps in both rails of a joint count for, when one in a single rail counts 1: more than there are of those."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +37,7 @@ def label_ends(
     """
     near: dict[End, list[tuple[End, int]]] = {}
     for j in joints:
-        cost = 1 if j.gaps else 0
+        cost = APART if len(j.gaps) > 1 else len(j.gaps)
         near.setdefault(j.a, []).append((j.b, cost))
         near.setdefault(j.b, []).append((j.a, cost))
     for r in roads:
@@ -41,21 +46,21 @@ def label_ends(
             near.setdefault(a, []).append((b, 0))
             near.setdefault(b, []).append((a, 0))
     done: dict[End, EndSide] = {}
-    queue: deque[tuple[End, EndSide]] = deque((f.end, EndSide(f.district, f.left, 0)) for f in end_feeds)
+    # By gaps; of as many, the way on from the last one found first, and then in the order in which they were found.
+    queue = [(0, n, f.end, EndSide(f.district, f.left, 0)) for n, f in enumerate(end_feeds)]
+    found = len(queue)
     while queue:
-        end, side = queue.popleft()
+        _, _, end, side = heapq.heappop(queue)
         if end in done or end in barriers:
             continue
         done[end] = side
         turned = side.turned()
-        farther = EndSide(turned.district, turned.left, turned.gaps + 1)
         for to, cost in near.get(end, ()):
             if to in done:
                 continue
-            if cost:
-                queue.append((to, farther))
-            else:
-                queue.appendleft((to, turned))
+            found += 1
+            on = replace(turned, gaps=turned.gaps + cost)
+            heapq.heappush(queue, (on.gaps, found if cost else -found, to, on))
     return done
 
 

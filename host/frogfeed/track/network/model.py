@@ -45,7 +45,10 @@ def other(side: Side) -> Side:
 
 @dataclass(frozen=True, slots=True)
 class EndSide:
-    """What an end should carry: the district, the wire of its left rail looking in, and the gaps to its dropper."""
+    """What an end should carry: the district, the wire of its left rail looking in, and the gaps to its dropper.
+
+    Gaps as `feeds.sides` counts them: those of both rails of a joint more than any number of those in one.
+    """
 
     district: str
     left: Side
