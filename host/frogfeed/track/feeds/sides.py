@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 from frogfeed.layout.schema import Hand, Side
 from frogfeed.track.network.model import End, EndSide, Joint, Road
 
-
 APART = 1_000_000
 """What gaps in both rails of a joint count for, when one in a single rail counts 1: more than there are of those."""
 
