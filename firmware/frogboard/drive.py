@@ -82,7 +82,7 @@ class Drive:
     @property
     def jumps(self) -> bool:
         """Whether the next move starts from a place nobody knows, so that its first pulse is the end."""
-        return self.pulse_us == 0
+        return self.pulse_us == 0 or self.doubtful
 
     def begin(self, to: int) -> None:
         """Start a move to `to`, or turn one round that is under way (not a jump)."""

@@ -71,7 +71,11 @@ class Guard:
         return any(self._over_ms) or any(self.high) or any(self.tripped) or any(self._lost_ms)
 
     def step(self, dt_ms: int) -> None:
-        """Look at trips and readings; count retries."""
+        """Count retries; look at trips and readings. What trips now waits from now on, however late this step is."""
+        if self.waiting:
+            self.waiting = False
+            for i in range(len(self.feeds)):
+                self._retry(i, self.feeds[i], dt_ms)
         for i in range(len(self.tripped)):
             if self.tripped[i]:
                 self.tripped[i] = 0
@@ -87,10 +91,6 @@ class Guard:
         if self._struck:
             self._struck = False
             self._cut()
-        if self.waiting:
-            self.waiting = False
-            for i in range(len(self.feeds)):
-                self._retry(i, self.feeds[i], dt_ms)
 
     def _sensor(self, i: int, dt_ms: int) -> None:
         now = self.reading[i]

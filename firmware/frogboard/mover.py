@@ -121,6 +121,10 @@ class Mover:
             if state[d] != ACTIVE:
                 continue
             drive = drives[d]
+            if drive.phase == WAIT and drive.jumps and self._another_jumps(d):
+                moving += 1
+                jumping = True
+                continue
             drive.step(dt_ms, drive.phase != WAIT or self._clear(d, drive.to))
             if drive.called:
                 drive.call()
@@ -166,6 +170,13 @@ class Mover:
             if not feed.clear(k, to):
                 return False
         return True
+
+    def _another_jumps(self, d: int) -> bool:
+        """Whether a servo besides d runs to its end at its own speed: one at a time does, turned round or not."""
+        for other in range(len(self.drives)):
+            if other != d and self.drives[other].phase == JUMP:
+                return True
+        return False
 
     def _start(self, jumping: bool) -> None:
         for i in range(len(self._queue)):

@@ -112,6 +112,29 @@ def test_unknown_drives_go_one_at_a_time_with_their_feeds_off():
     assert [rig.leg(d) for d in range(3)] == [A, A, A]
 
 
+def test_a_drive_that_lost_its_pulses_and_is_turned_round_does_not_run_to_its_end_beside_another():
+    doc = simple(2)
+    known = Rig(doc).known(0)
+    rig = Rig(doc, {key: known[key] for key in Rig(doc).control.keys[1:]})
+    one, other = rig.control.drives
+    one.travel_ms = 8000
+    rig.run(100)
+    rig.control.orders.throw(0, 1)
+    rig.control.orders.throw(1, 1)
+    while other.phase != 3:
+        rig.tick()
+    rig.run(100)
+    assert one.phase == 5
+    other.disturb()
+    rig.control.orders.throw(1, 0)
+    held = other.out_us
+    while one.phase == 5:
+        assert other.phase == 1 and other.out_us == held and rig.leg(1) == OFF, "it waits, with its feed off"
+        rig.tick()
+    rig.until_idle()
+    assert one.at == 1 and other.at == 0 and rig.leg(1) == B and not kinds(rig, events.LOST)
+
+
 def test_flash_that_does_not_work_moves_nothing():
     rig = ready(simple())
     rig.flash_works = False

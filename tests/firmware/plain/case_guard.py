@@ -449,3 +449,15 @@ def test_a_trip_input_that_never_lets_go_is_told_without_an_enable_too():
         rig.control.guard.tripped[0] = 1
         rig.tick()
     assert faults(rig) == [(0, STUCK)] and rig.leg(0) == OFF
+
+
+def test_a_trip_that_a_late_tick_sees_turns_off_all_the_same():
+    """A tick later than the time until the retry: counted in the same step, the enable would not even open."""
+    feed = changeover("F", 16, "A", follow(0), strict_moves(0), enable=0, retries=1, retry_ms=100)
+    doc = watched(feed, trip_ms=0)
+    doc["groups"] = [{"name": "E", "out": {"pin": 21}, "release_ms": 15, "operate_ms": 10}]
+    rig = ready(doc)
+    assert rig.control.groups[0].on
+    rig.control.guard.reading[0] = 3000
+    rig.tick(200)
+    assert not rig.control.groups[0].on and rig.control.feeds[0].told == OFF
