@@ -163,7 +163,7 @@ class Loop:
             board.late = (board.late + 1) & 0x3FFFFFF
         moving = False
         if control is not None and self.hardware is not None:
-            self.hardware.read()
+            self.hardware.read(passed)
             control.step(dt_ms)
             self.hardware.write()
             self._written = time.ticks_ms()

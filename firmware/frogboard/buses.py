@@ -25,8 +25,8 @@ if False:
     from frogboard.control import Control
 
 RETRY_MS = 1000
-CHECK_TICKS = 20
-"""Every so many ticks one chip is checked, in turn."""
+CHECK_MS = 100
+"""So often one chip is checked, in turn."""
 TIMEOUT_US = 1000
 WAKE_US = 1000
 """A servo chip's oscillator needs half of this to start."""
@@ -54,6 +54,7 @@ class Chips:
         self._told = bytearray([2] * len(self._chips))
         self._retry = array.array("h", [0] * len(self._chips))
         self._ticks = 0
+        self._since_ms = 0
         self._turn = 0
         self._servo_chips = [i for i, s in enumerate(self._specs) if s["kind"] == "pca9685"]
         self._servo_turn = 0
@@ -112,8 +113,8 @@ class Chips:
 
     # --- every tick ---
 
-    def read(self) -> None:
-        """Inputs of the expanders, the next sensor of each bus, the analogue inputs."""
+    def read(self, dt_ms: int) -> None:
+        """`dt_ms` since the last time. Inputs of the expanders, the next sensor of each bus, the analogue inputs."""
         self._left = self._budget
         for i in self._expanders:
             if self._inputs[i] and self._alive[i]:
@@ -126,7 +127,7 @@ class Chips:
                 self._burst[k] = adc.read_u16()
             how = rms if spec["measure"] == "rms" else mean
             self._control.guard.reading[n] = how(self._burst, spec["zero_count"])
-        self._look_after()
+        self._look_after(dt_ms)
 
     def _read_inputs(self, i: int) -> None:
         chip = self._chips[i]
@@ -184,23 +185,25 @@ class Chips:
 
     # --- chips that fail ---
 
-    def _look_after(self) -> None:
+    def _look_after(self, dt_ms: int) -> None:
         """Now and then: check one chip that works, and start those that do not.
 
         While drives move a servo chip every eighth tick, and while one settles every second: one that forgot sends no
         pulses, and no drive may count as arrived. Settling takes five ticks at least, enough for two chips in turn.
         """
-        self._ticks += 1
-        if self._ticks >= CHECK_TICKS and self._chips:
-            self._ticks = 0
-            self._turn = (self._turn + 1) % len(self._chips)
-            self._check(self._turn)
+        self._ticks = (self._ticks + 1) & 7
+        self._since_ms += dt_ms
+        if self._since_ms >= CHECK_MS:
+            self._since_ms = 0
+            if self._chips:
+                self._turn = (self._turn + 1) % len(self._chips)
+                self._check(self._turn)
         elif self._servo_chips and self._control.mover.moving and not self._ticks & self._often:
             self._servo_turn = (self._servo_turn + 1) % len(self._servo_chips)
             self._check(self._servo_chips[self._servo_turn])
         for i in range(len(self._chips)):
             if not self._alive[i]:
-                self._retry[i] -= self._control.doc["tick_ms"]
+                self._retry[i] -= dt_ms if dt_ms < RETRY_MS else RETRY_MS
                 if self._retry[i] <= 0:
                     self._start(i)
                     return

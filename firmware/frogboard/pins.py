@@ -50,14 +50,14 @@ class Hardware:
         """The pin of an output line, or None where an expander has it."""
         return self._pins[line]
 
-    def read(self) -> None:
-        """Bring inputs and sensor readings up to date."""
+    def read(self, dt_ms: int) -> None:
+        """Bring inputs and sensor readings up to date; `dt_ms` have passed since the last time."""
         raw = self._control.inputs.raw
         for i in range(len(self._inputs)):
             pin = self._inputs[i]
             if pin is not None:
                 raw[i] = 1 if pin.value() == self._active[i] else 0
-        self.chips.read()
+        self.chips.read(dt_ms)
         for trip in self._trips:
             trip.look()
 
@@ -153,7 +153,7 @@ class NoChips:
 
     pulses_lost = False
 
-    def read(self) -> None:
+    def read(self, dt_ms: int) -> None:
         """Nothing to read."""
 
     def set(self, line: int, on: int) -> bool:

@@ -31,9 +31,16 @@ class Sensed:
     def __init__(self, *channels: tuple[int, int, int]) -> None:
         self.sensors = [{"chip": c, "channel": n} for c, n, _ in channels]
         self.counts = [k for _, _, k in channels]
+        self.alerters: dict[int, Ina] = {}
 
     def reading(self, number: int, settle_us: int) -> int:
         return self.counts[number]
+
+    def shunt(self, number: int) -> int:
+        return self.counts[number]
+
+    def look(self) -> None:
+        """The trip lines: none here."""
 
 
 @pytest.fixture
@@ -249,6 +256,61 @@ def test_sensor_current_register_needs_calibration(board: Board) -> None:
     assert read_at(chip, 4, 2) == b"\x00\x00"
     chip.write(bytes([5]) + (4096).to_bytes(2, "big"))
     assert read_at(chip, 4, 2) == (2000).to_bytes(2, "big")
+
+
+def sensor_chip(board: Board, kind: str, *counts: int) -> tuple[Ina, Sensed]:
+    sensed = Sensed(*[(0, n, k) for n, k in enumerate(counts, 1)])
+    spec = {"kind": kind, "address": 0x40, "bus": 0}
+    (chip,), _ = build_chips([spec], [{"sda": 2, "scl": 3}], board, board.clock, sensed)
+    assert isinstance(chip, Ina)
+    return chip, sensed
+
+
+def test_the_alert_of_an_ina226_follows_its_registers(board: Board) -> None:
+    """SBOS547: mask register 06h bit 15 is shunt over-voltage, bit 0 the latch; alert limit 07h; both 0 at power-on."""
+    chip, sensed = sensor_chip(board, "ina226", 30000)
+    assert not chip.alerting(), "no alert is asked for yet"
+    chip.write(bytes([7, 28000 >> 8, 28000 & 255]))
+    assert not chip.alerting()
+    chip.write(bytes([6, 0x80, 0]))
+    assert chip.alerting()
+    sensed.counts[0] = 28000
+    assert not chip.alerting(), "over, not at"
+    sensed.counts[0] = -30000
+    assert not chip.alerting(), "one direction only"
+    chip.write(bytes([6, 0x80, 1]))
+    sensed.counts[0] = 30000
+    assert chip.alerting()
+    sensed.counts[0] = 0
+    assert chip.alerting(), "latched"
+    read_at(chip, 6, 2)
+    assert not chip.alerting(), "reading the mask lets go"
+    sensed.counts[0] = 30000
+    assert chip.alerting()
+    chip.absent = 1
+    assert not chip.alerting()
+    chip.absent = 0
+    chip.power_on()
+    assert not chip.alerting(), "what it was told is gone"
+
+
+def test_how_long_an_alert_takes_is_in_the_configuration(board: Board) -> None:
+    """SBOS547: means and conversion times in register 00h; shunt only in mode 101."""
+    chip, _ = sensor_chip(board, "ina226", 0)
+    assert chip.alert_us() == 2 * 2200
+    chip.write(bytes([0, 0x42, 0x05]))
+    assert chip.alert_us() == 2 * 4 * 140
+
+
+def test_the_critical_output_of_an_ina3221_is_that_of_all_its_inputs(board: Board) -> None:
+    """SBOS576: critical limits in 07h, 09h and 0Bh, bits 15 to 3; full scale at power-on."""
+    chip, sensed = sensor_chip(board, "ina3221", 100, 200, 300)
+    assert not chip.alerting()
+    for register, limit in ((7, 150), (9, 250), (11, 350)):
+        chip.write(bytes([register, (limit << 3) >> 8, (limit << 3) & 255]))
+    assert not chip.alerting()
+    sensed.counts[1] = 251
+    assert chip.alerting()
 
 
 def test_a_missing_chip_and_a_stuck_bus(board: Board) -> None:

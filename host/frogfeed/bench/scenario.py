@@ -36,6 +36,8 @@ from frogfeed.bench.shapes import (
 
 FRAME_MS = 20.0
 """A servo looks at its pulse once in this time."""
+ALERTING = ("ina226", "ina3221")
+"""Sensor chips with an output of their own for too much current: it is the trip of what they watch."""
 LAG_FRAMES = 6.0
 """Time constants a servo needs to settle, less its frame: what `lag_ms` counts."""
 
@@ -279,6 +281,13 @@ def _trip(trip: Mapping[str, Any], doc: Mapping[str, Any], physics: TripPhysics)
         "watches": [doc["feeds"][i]["name"] for i in trip["watches"]],
         "trip_ma": round(1000 * physics.trip_a),
         "latency_us": round(physics.latency_us),
+        "alerts": [
+            n
+            for n, s in enumerate(doc["sensors"])
+            if s["kind"] == "ina"
+            and doc["chips"][s["chip"]]["kind"] in ALERTING
+            and {*s["watches"]} & {*trip["watches"]}
+        ],
     }
 
 

@@ -121,13 +121,18 @@ class SensorSpec(TypedDict):
 
 
 class TripSpec(TypedDict):
-    """A hardware trip. `line` is the microcontroller's pin that it pulls, and the level that tells of it."""
+    """A hardware trip. `line` is the microcontroller's pin that it pulls, and the level that tells of it.
+
+    `alerts` are the sensors whose chip pulls it by its own ALERT output, as its registers say; where there is none, it
+    is a comparator that acts at `trip_ma`.
+    """
 
     name: str
     line: tuple[int, int]
     watches: list[str]
     trip_ma: int
     latency_us: int
+    alerts: list[int]
 
 
 class ChipSpec(TypedDict):

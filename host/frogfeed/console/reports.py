@@ -36,7 +36,7 @@ _FAULTS = {
     "stuck": (
         "current flowed though it was told off: the enable ahead of it stays open",
         "a contact that does not let go (welded, or bridged in the wiring), or a short ahead of the outputs, feeds the"
-        " fault whatever the board says",
+        " fault whatever the board says; or the sensor that tells of it is broken",
         "unplug the track supply; with the meter find the output behind this enable that is closed without power, and"
         " change it; then clear the fault",
     ),

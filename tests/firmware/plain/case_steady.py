@@ -66,13 +66,13 @@ def moving(count=16, doc=None):
 
     hardware = Hardware(rig.control)
     for _ in range(100):
-        hardware.read()
+        hardware.read(5)
         rig.tick()
         hardware.write()
     for d in range(count):
         rig.control.orders.throw(d, 1)
     for _ in range(60):
-        hardware.read()
+        hardware.read(5)
         rig.tick()
         hardware.write()
     assert rig.control.mover.moving == count
@@ -88,7 +88,7 @@ def test_no_allocation_with_sixteen_drives_in_motion():
     micropython.heap_lock()
     try:
         for _ in range(100):
-            hardware.read()
+            hardware.read(5)
             control.step(5)
             hardware.write()
             idle = control.idle
@@ -102,7 +102,7 @@ def test_no_allocation_at_rest():
         return
     rig, hardware = moving()
     for _ in range(2000):
-        hardware.read()
+        hardware.read(5)
         rig.tick()
         hardware.write()
     control = rig.control
@@ -110,7 +110,7 @@ def test_no_allocation_at_rest():
     micropython.heap_lock()
     try:
         for _ in range(100):
-            hardware.read()
+            hardware.read(5)
             control.step(5)
             hardware.write()
             idle = control.idle
@@ -127,7 +127,7 @@ def test_no_allocation_while_enables_open_and_close():
         control.orders.throw(d, 1)
     opened = closed = 0
     for _ in range(2000):
-        hardware.read()
+        hardware.read(5)
         while len(control.log):
             control.log.take()
         was = sum([group.on for group in control.groups])

@@ -204,12 +204,41 @@ def expander_missing() -> Outcome:
 
 
 def sensor_dead() -> Outcome:
-    """A sensor reads nothing while a short lies on the track: the hardware trip does not need it."""
+    """A sensor chip answers and sees nothing while a short lies on the track: its alert is the trip, so nothing trips.
+
+    What is left is the district's own supply.
+    """
     with two_turnouts().bench() as bench:
         client = ready(bench)
         sensor = bench.scenario["boards"][0]["sensors"][0]["name"]
+        classes = bench.scenario["classes"]
+        patience_ms = max(s["trip_us"] for s in bench.scenario["supplies"].values()) / 1000
         bench.fault("sensor-dead", sensor=sensor)
-        return _short_across(bench, client, "the hardware trip alone cut it off")
+        bench.fault("metal", rails=[classes["T1.F"], classes["main.A"]])
+        bench.advance(1000)
+        count, longest = shorts(bench)
+        problems = [str(e) for e in bench.log.of("rule", "died", "restart")]
+        if not bench.log.of("supply-trip"):
+            problems.append("the supply did not trip")
+        bench.fault("metal", off=True)
+        bench.fault("sensor-dead", sensor=sensor, off=True)
+        bench.advance(12_000)
+        client.request("feed.reset", {})
+        bench.advance(1000)
+        if bench.wire_of("T1.F") != "main.B":
+            problems.append("with the short gone the feed stays off")
+        if longest > patience_ms + 1:
+            problems.append(f"a short lasted {longest:.1f} ms")
+        return verdict(problems, f"the supply tripped after {longest:.0f} ms, {count} times")
+
+
+def sensor_chip_loses_registers() -> Outcome:
+    """Its supply dips, and its alert limit is gone: the board sets it up again before it is needed."""
+    with two_turnouts().bench() as bench:
+        client = ready(bench)
+        bench.fault("chip-power", chip=_chip("ina226"))
+        bench.advance(3000)
+        return _short_across(bench, client, "set up again; its alert cut the short off")
 
 
 def overload() -> Outcome:
@@ -312,7 +341,18 @@ CASES = (
     Case("bus", "stuck for 400 ms in mid-throw", "no spark; the throw arrives by itself", bus_sticks),
     Case("bus", "the sensors' bus stuck for 400 ms", "no spark; the throw arrives by itself", sensor_bus_sticks),
     Case("sensor", "chip vanishing for a second", "no spark; the throw arrives by itself", sensor_chip_vanishes),
-    Case("sensor", "dead while a short lies on the track", "the hardware trip cuts it off within 30 ms", sensor_dead),
+    Case(
+        "sensor",
+        "chip losing its registers; then a short",
+        "the hardware trip cuts it off within 30 ms",
+        sensor_chip_loses_registers,
+    ),
+    Case(
+        "sensor",
+        "chip that answers and sees nothing, and a short",
+        "the district's supply ends it in its own time",
+        sensor_dead,
+    ),
     Case("sensor", "saturated", "the feeds it watches are off, and told", sensor_saturated),
     Case("track", "metal across frog and stock rail", "cut off within 30 ms, tried again, latched", metal_across),
     Case("track", "an overload below the hardware trip", "off in the stated time, tried again, latched", overload),

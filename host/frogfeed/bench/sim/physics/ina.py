@@ -1,4 +1,4 @@
-"""The current sensors INA219, INA226 and INA3221."""
+"""The current sensors INA219, INA226 and INA3221 (TI SBOS448, SBOS547, SBOS576)."""
 
 from .chip import Chip
 
@@ -11,20 +11,24 @@ if False:
     from frogfeed.bench.sim.physics.supply import Sensors
 
 
+OVER_SHUNT, LATCH = 0x8000, 1
+"""Bits of the INA226's mask register: alert where the shunt is over its limit; hold it until the mask is read."""
+
+
 class Ina(Chip):
     """Current sensors: INA219, INA226 and INA3221. Registers are 16 bits, high byte first."""
 
     POWER_ON = {
         "ina219": {0: 0x399F},
-        "ina226": {0: 0x4127, 0xFE: 0x5449, 0xFF: 0x2260},
+        "ina226": {0: 0x4127, 6: 0, 7: 0, 0xFE: 0x5449, 0xFF: 0x2260},
         "ina3221": {
             0: 0x7127, 0xFE: 0x5449, 0xFF: 0x3220,
             7: 0x7FF8, 8: 0x7FF8, 9: 0x7FF8, 10: 0x7FF8, 11: 0x7FF8, 12: 0x7FF8,
             14: 0x7FFE, 15: 2, 16: 0x2710, 17: 0x2328,
         },
     }  # fmt: skip
-    CONVERSION_US = {"ina219": 1064, "ina226": 2200, "ina3221": 6600}
-    """Shunt and bus at the power-on setting, all channels."""
+    CONVERSION_US = {"ina219": 1064}
+    """Shunt and bus at the power-on setting; that of the others is in their registers."""
     FULL = {"ina219": 32000, "ina226": 32767, "ina3221": 4095}
 
     def __init__(self, index: int, spec: "ChipSpec", board: "Board", clock: "Clock", sensors: "Sensors") -> None:
@@ -35,13 +39,16 @@ class Ina(Chip):
             sensor = sensors.sensors[number]
             if sensor["chip"] == index:
                 self.channels[sensor["channel"]] = number
-        self.values: "dict[int, int]" = {}
+                sensors.alerters[number] = self
+        self.latched = False
+        self.values: "dict[int, int]" = dict(self.POWER_ON[self.kind])
         self.pointer = 0
-        self.power_on()
 
     def power_on(self) -> None:
         self.values = dict(self.POWER_ON[self.kind])
         self.pointer = 0
+        self.latched = False
+        self.sensors.look()
 
     def write(self, data: "Data") -> None:
         """Register number; then, if there, two bytes for it."""
@@ -54,6 +61,7 @@ class Ina(Chip):
                 self.power_on()
             elif self.pointer in (0, 5, 6, 7) or self.kind == "ina3221":
                 self.values[self.pointer] = value
+                self.sensors.look()
 
     def _shunt(self, channel: int) -> int:
         number = self.channels.get(channel)
@@ -64,12 +72,35 @@ class Ina(Chip):
         return full if counts > full else -full if counts < -full else counts
 
     def _conversion_us(self) -> int:
-        if self.kind != "ina226":
+        """From one finished mean to the next."""
+        if self.kind == "ina219":
             return self.CONVERSION_US[self.kind]
         config = self.values[0]
         times = (140, 204, 332, 588, 1100, 2116, 4156, 8244)
         averages = (1, 4, 16, 64, 128, 256, 512, 1024)
-        return averages[config >> 9 & 7] * (times[config >> 6 & 7] + times[config >> 3 & 7])
+        shunt = times[config >> 3 & 7] if config & 1 else 0
+        bus = times[config >> 6 & 7] if config & 2 else 0
+        inputs = 1 if self.kind == "ina226" else sum([config >> n & 1 for n in (12, 13, 14)])
+        return averages[config >> 9 & 7] * (shunt + bus) * inputs
+
+    def alert_us(self) -> int:
+        """How long a step of the current takes to the alert: the mean under way, and one whole."""
+        return 2 * self._conversion_us()
+
+    def alerting(self) -> bool:
+        """Whether the chip pulls its ALERT (INA226) or CRITICAL output (INA3221) low."""
+        if self.absent:
+            return False
+        over = False
+        for channel, number in self.channels.items():
+            counts = self.sensors.shunt(number)
+            if self.kind == "ina226":
+                over = self.values[6] & OVER_SHUNT != 0 and counts > _signed(self.values[7])
+            elif self.kind == "ina3221":
+                over = over or counts > _signed(self.values[5 + 2 * channel]) >> 3
+        if over and self.kind == "ina226" and self.values[6] & LATCH:
+            self.latched = True
+        return over or self.latched
 
     def _value(self, register: int) -> int:
         if self.kind == "ina3221":
@@ -88,17 +119,30 @@ class Ina(Chip):
         return self.values.get(register, 0)
 
     def read(self, count: int) -> bytearray:
-        """The register pointed to, again and again."""
+        """The register pointed to, again and again. To read the INA226's mask lets a latched alert go."""
         value = self._value(self.pointer)
+        if self.latched and self.pointer == 6:
+            self.latched = False
+            self.sensors.look()
         out = bytearray(count)
         for i in range(count):
             out[i] = value & 0xFF if i & 1 else value >> 8
         return out
 
     def dump(self) -> "dict[str, Any]":
-        return {"values": [[k, v] for k, v in self.values.items()], "pointer": self.pointer, "absent": self.absent}
+        return {
+            "values": [[k, v] for k, v in self.values.items()],
+            "pointer": self.pointer,
+            "absent": self.absent,
+            "latched": self.latched,
+        }
 
     def load(self, state: "dict[str, Any]") -> None:
         self.values = {k: v for k, v in state["values"]}
         self.pointer = state["pointer"]
         self.absent = state["absent"]
+        self.latched = state["latched"]
+
+
+def _signed(word: int) -> int:
+    return word - 0x10000 if word & 0x8000 else word

@@ -10,10 +10,15 @@ if False:
     from frogfeed.bench.shapes import SensorSpec, SensorsState, SupplySpec, TripSpec
     from frogfeed.bench.sim.physics.board import Board
     from frogfeed.bench.sim.physics.clock import Clock
+    from frogfeed.bench.sim.physics.ina import Ina
     from frogfeed.bench.sim.physics.rails import Rails
     from frogfeed.bench.sim.physics.records import Records
     from frogfeed.bench.sim.physics.servos import Servos
     from frogfeed.bench.sim.physics.trains import Side, Trains
+
+
+ISOLATOR_US = 20
+"""From a chip's alert output to the microcontroller's pin (from memory of opto-isolators)."""
 
 
 class Supplies:
@@ -114,7 +119,8 @@ class Supplies:
             return self.found
         found = dict(self.spark_ma)
         for output in self.extra_ma:
-            found[output] = found.get(output, 0) + self.extra_ma[output]
+            if self._closed(output):
+                found[output] = found.get(output, 0) + self.extra_ma[output]
         for train in self.trains.trains.values():
             for vehicle in train.vehicles:
                 if vehicle.load_ma:
@@ -124,6 +130,15 @@ class Supplies:
         self.found = found
         self.version = self.rails.version
         return found
+
+    def _closed(self, output: str) -> bool:
+        """Whether an output joins its rails to a wire now."""
+        sides = self.rails.outputs[output]
+        for side in ("A", "B"):
+            for edge in sides[side]:
+                if self.rails.closed[edge]:
+                    return True
+        return False
 
     def _share(self, found: "dict[str, int]", side: "Side", load: int) -> None:
         """Add a vehicle's load to the outputs that feed the rails under one side's pickups."""
@@ -181,6 +196,8 @@ class Sensors:
         self.changed_at = [0] * len(sensors)
         self.dead = [0] * len(sensors)
         self.stuck_at = [-1] * len(sensors)
+        self.alerters: "dict[int, Ina]" = {}
+        """Sensor -> the chip that measures for it; each chip enters itself."""
         self.trip_slots = [clock.slot(self._trip, i) for i in range(len(trips))]
         self.tripping = [0] * len(trips)
 
@@ -194,15 +211,24 @@ class Sensors:
         self.board.apply(line, active if on else 1 - active)
 
     def look(self) -> None:
-        """The currents have changed: hardware trips follow after their own delay."""
+        """The currents, or a chip's limits, have changed: hardware trips follow after their own delay."""
         currents = self.source()
         for i in range(len(self.trips)):
             trip = self.trips[i]
-            total = sum([currents.get(name, 0) for name in trip["watches"]])
-            over = 1 if total >= trip["trip_ma"] else 0
+            over = 0
+            delay_us = trip["latency_us"]
+            if trip["alerts"]:
+                delay_us = ISOLATOR_US
+                for number in trip["alerts"]:
+                    chip = self.alerters[number]
+                    delay_us = max(delay_us, chip.alert_us())
+                    if chip.alerting():
+                        over = 1
+            elif sum([currents.get(name, 0) for name in trip["watches"]]) >= trip["trip_ma"]:
+                over = 1
             if over != self.tripping[i]:
                 self.tripping[i] = over
-                self.clock.at(self.clock.now + trip["latency_us"], self.trip_slots[i])
+                self.clock.at(self.clock.now + delay_us, self.trip_slots[i])
 
     def _trip(self, i: int) -> None:
         self.records.put("trip-line", self.clock.now, trip=self.trips[i]["name"], on=self.tripping[i])
@@ -222,6 +248,14 @@ class Sensors:
             return total
         currents = self.source()
         return sum([currents.get(name, 0) for name in sensor["watches"]])
+
+    def shunt(self, i: int) -> int:
+        """Counts of sensor i as the current is now; on DCC those of the half that its shunt sees as positive."""
+        if self.stuck_at[i] >= 0:
+            return self.stuck_at[i]
+        sensor = self.sensors[i]
+        amount = 0 if self.dead[i] or sensor["sees"] == "mean-of-ac" else self.current_ma(i)
+        return sensor["zero_count"] + amount * 1000000 // sensor["na_per_count"]
 
     def reading(self, i: int, settle_us: int) -> int:
         """Counts of sensor i, as of its last finished conversion. Negative where the current is."""

@@ -234,6 +234,7 @@ class World:
             )
         elif kind == "chip-missing":
             self.chips[facts["chip"]].absent = on
+            self.sensors.look()
         elif kind == "chip-power":
             self.chips[facts["chip"]].power_on()
         elif kind == "bus-stuck":
@@ -262,3 +263,4 @@ class World:
         i = names.index(facts["sensor"])
         self.sensors.dead[i] = dead
         self.sensors.stuck_at[i] = stuck_at
+        self.sensors.look()
