@@ -132,3 +132,13 @@ def test_a_stated_dropper_comes_to_lie_beyond_the_gap() -> None:
     p = propose(layout(f"[slip.X]\n{places}[lines]\n{lines}"))
     assert p.clean
     assert not any(i.action is Action.DROPPER for i in p.items)
+
+
+def test_track_that_its_frogs_alone_would_feed_gets_a_dropper_for_them_to_follow() -> None:
+    """Two ovals that cross, run opposite ways: no frog ever changes polarity, so nothing is insulated from one."""
+    lines = 'a = ["X.a.left", "one", "X.b.left"]\nb = ["X.b.right", "two", "X.a.right"]\n'
+    p = propose(layout(f"[diamond.X]\n[place.one]\n[place.two]\n[lines]\n{lines}"))
+    assert p.clean
+    assert not any(i.action is Action.GAP for i in p.items)
+    assert propose(p.layout).items == ()
+    assert is_clean(p.layout) and not any(is_clean(smaller) for smaller in single_removals(p))

@@ -14,7 +14,7 @@ least one once the pieces' making and the cuts are given; the bound says how far
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
@@ -121,6 +121,8 @@ def propose(layout: Layout) -> Proposal:
     network = assemble(layout, feeds_to_come=True)
     _feed(layout, network, cut, edits, items)
     layout = _edited(layout, edits)
+    while edits := _first_droppers(layout, assemble(layout), cut, items):
+        layout = _edited(layout, edits)
     findings = tuple(track_findings(layout, assemble(layout)))
     return Proposal(tuple(items), layout, findings, len(items) - 2 * cut.above_least)
 
@@ -341,19 +343,50 @@ def _feed(
         ]
         if not wanted:
             continue
-        district = cut.district_of[end[0]]
-        left = side.left
-        hands = tuple(h for h, _ in wanted)
-        if outward:
-            left = Side.B if left is Side.A else Side.A
-            hands = tuple(h.other for h in reversed(hands))
-        item = FeedItem(district, left, hands, None, None, NOWHERE)
-        edit = edits.setdefault((j.line, j.index), _Edit())
-        (edit.before if outward else edit.behind).append(item)
-        for hand, rail in wanted:
-            fed.add(contracted.group_of[rail])
-            wire = f"{district}.{side.wire(hand)[-1]}"
-            items.append(Proposed(Action.DROPPER, f"{rail} to {wire}", "nothing else feeds this length of rail"))
+        _drop(edits, items, cut, (j, end, outward), side, wanted, "nothing else feeds this length of rail")
+        fed.update(contracted.group_of[rail] for _, rail in wanted)
+
+
+def _first_droppers(
+    layout: Layout, network: RailNetwork, cut: Cut, items: list[Proposed]
+) -> dict[tuple[str, int], _Edit]:
+    """A dropper for the first track that none can be followed to, for its frogs alone would feed all of it."""
+    edits: dict[tuple[str, int], _Edit] = {}
+    sides = _sides(network, cut)
+    sections = _changing(network, sides)
+    for spot in _spots(network, layout):
+        _, end, _ = spot
+        shown = network.pieces[end[0]].ends[end[1]]
+        steady = [(hand, rail) for hand, rail in zip(BOTH, shown, strict=True) if rail not in sections]
+        if end not in network.sides and end in sides and steady:
+            reason = "frogs feed all else here, and take their wires from the nearest dropper"
+            _drop(edits, items, cut, spot, sides[end], steady[:1], reason)
+            break
+    return edits
+
+
+def _drop(
+    edits: dict[tuple[str, int], _Edit],
+    items: list[Proposed],
+    cut: Cut,
+    spot: tuple[Joint, End, bool],
+    side: EndSide,
+    wanted: Sequence[tuple[Hand, str]],
+    reason: str,
+) -> None:
+    """Droppers on these rails (by their hands, looking in) of an end that carries `side`."""
+    j, end, outward = spot
+    district = cut.district_of[end[0]]
+    left = side.left
+    hands = tuple(h for h, _ in wanted)
+    if outward:
+        left = Side.B if left is Side.A else Side.A
+        hands = tuple(h.other for h in reversed(hands))
+    item = FeedItem(district, left, hands, None, None, NOWHERE)
+    edit = edits.setdefault((j.line, j.index), _Edit())
+    (edit.before if outward else edit.behind).append(item)
+    for hand, rail in wanted:
+        items.append(Proposed(Action.DROPPER, f"{rail} to {district}.{side.wire(hand)[-1]}", reason))
 
 
 def _followed(network: RailNetwork, contracted: Contracted, rail: str) -> bool:
