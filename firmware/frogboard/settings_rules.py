@@ -218,12 +218,25 @@ def _moves(doc: "dict[str, Any]", where: str, feed: "dict[str, Any]") -> None:
             raise Refused(at + ".on_us", "comes before off_us on the way")
         if not has_off(feed):
             _without_off(at, feed["bonded"], move, start, end)
+        elif move["off_us"] == start and not feed["bonded"]:
+            _lead(doc, at, feed, move)
     if len(needed) < len(dependence(feed)) and not feed["bonded"] and not has_off(feed):
         raise Refused(where + ".output", "blades that are not bonded and moved by hand need an output with an off")
     for drive in sorted(needed):
         for to in (0, 1):
             if (drive, to) not in seen:
                 raise Refused(where + ".moves", "none for drives[%d] to setting %d" % (drive, to))
+
+
+def _lead(doc: "dict[str, Any]", where: str, feed: "dict[str, Any]", move: "dict[str, Any]") -> None:
+    """Off before the move, because a blade may touch from the first step on: contacts have to have let go by then."""
+    apart = feed if feed["output"] == "pair" else doc["groups"][feed["enable"]]
+    if move["off_lead_ms"] < apart["release_ms"]:
+        raise Refused(
+            where + ".off_lead_ms",
+            "%d is shorter than its contacts need to let go (release_ms %d)"
+            % (move["off_lead_ms"], apart["release_ms"]),
+        )
 
 
 def has_off(feed: "dict[str, Any]") -> bool:

@@ -40,7 +40,8 @@ _RULES = f"""\
   pulse ends, and on does not come before off on the way. A trim moves the ends, and what is at an end goes with it.
 - An output without an off (neither a pair nor behind an enable) has no `off_lead_ms`. Where its feed's blades are not
   bonded it changes over between the ends: not off at the start, not on at the end, and no drive moved by hand.
-- A pair's `dead_ms` is no shorter than its `release_ms`.
+- A pair's `dead_ms` is no shorter than its `release_ms`. Where blades are not bonded and the feed is off before the
+  move, neither is `off_lead_ms`; behind an enable it is the enable's `release_ms` that counts, but for a pair.
 - `try_other` needs an output that has an off, and bonded blades.
 - A hardware trip is on a GPIO, and every feed behind it has an off on a GPIO: a pair's own pins, or its group's. Bare
   changeover and latching outputs may be behind one: it is reported, and they stay.

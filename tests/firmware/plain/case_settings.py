@@ -223,7 +223,27 @@ def test_an_output_without_an_off_changes_over_between_the_ends_unless_blades_ar
                 refused(doc, start)
             doc["groups"] = [{"name": "E", "out": {"pin": 21}, "release_ms": 15, "operate_ms": 10}]
             doc["feeds"][0]["enable"] = 0
-            assert settings.load(sealed(doc))[1] is None, "behind an enable it has an off"
+            if form[0]["off_us"] != 2000 or form[0]["off_lead_ms"] or bonded:
+                assert settings.load(sealed(doc))[1] is None, "behind an enable it has an off"
+
+
+def test_contacts_have_let_go_before_a_blade_that_is_not_bonded_moves():
+    for lead_ms, bonded, start in (
+        (14, False, "feeds[0].moves[0].off_lead_ms: 14 is shorter than its contacts need to let go (release_ms 15)"),
+        (15, False, None),
+        (0, True, None),
+    ):
+        moves = strict_moves(0, lead_ms=lead_ms)
+        groups = [{"name": "E", "out": {"pin": 21}, "release_ms": 15, "operate_ms": 10}]
+        for feed in (
+            pair("F", 16, 17, follow(0), moves, bonded=bonded),
+            changeover("F", 16, "A", follow(0), moves, bonded=bonded, enable=0, release_ms=40),
+        ):
+            doc = document([servo()], [feed], groups=groups)
+            if start is None:
+                assert settings.load(sealed(doc))[1] is None
+            else:
+                refused(doc, start)
 
 
 def test_blades_moved_by_hand_need_an_off_or_a_bond():
