@@ -18,5 +18,5 @@ def built() -> tuple[str, dict[str, bytes], dict[str, Any]]:
     """(the layout file's text, settings documents by board, the bench's scenario)."""
     layout = read_layout_text(STARTER, "starter.toml")
     network = assemble(layout)
-    documents = build_settings(layout, network, make_plan(layout, network))
+    documents = build_settings(layout, make_plan(layout, network))
     return STARTER, documents, scenario_of(layout, network, list(documents.values()))

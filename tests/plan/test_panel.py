@@ -40,7 +40,7 @@ def refusal(layout: Layout) -> list[Finding]:
 
 def documents(layout: Layout) -> dict[str, dict]:
     network = assemble(layout)
-    made = build_settings(layout, network, make_plan(layout, network))
+    made = build_settings(layout, make_plan(layout, network))
     found = {}
     for name, data in made.items():
         checked, reason = document.load(data)

@@ -52,7 +52,7 @@ def test_the_demo_railway_gets_documents_that_the_firmware_accepts() -> None:
     layout = demo_layout()
     network = assemble(layout)
     plan = make_plan(layout, network)
-    sealed = build_settings(layout, network, plan)
+    sealed = build_settings(layout, plan)
     assert set(sealed) == {b.name for b in plan.boards}
     doc, reason = document.load(sealed["B1"])
     assert reason is None
@@ -65,7 +65,7 @@ def test_tables_in_the_document_say_what_the_network_says() -> None:
     layout = demo_layout()
     network = assemble(layout)
     plan = make_plan(layout, network)
-    doc, _ = document.load(build_settings(layout, network, plan)["B1"])
+    doc, _ = document.load(build_settings(layout, plan)["B1"])
     assert doc is not None
     drives = doc["drives"]
     for feed in doc["feeds"]:

@@ -84,7 +84,7 @@ def test_what_the_firmware_refuses_is_found_where_the_file_says_it(name: str, mo
     layout = row(1, board("B1", "direct-relay") + f"[drive.T1]\n{name} = 700\n")
     network = assemble(layout)
     plan = make_plan(layout, network)
-    assert list(settings_findings(layout, network, plan)) == []
+    assert list(settings_findings(layout, plan)) == []
     tight = tuple(
         document.Field(f.key, f.kind, 0, 600, f.meaning, f.default) if f.key == name else f for f in document.DRIVE
     )
@@ -106,18 +106,18 @@ def test_a_refused_sensor_or_contact_is_told_of_its_district_or_drive(monkeypatc
     network = assemble(layout)
     plan = make_plan(layout, network)
     monkeypatch.setattr(field(document.INPUT, "debounce_ms"), "high", 200)
-    (found,) = settings_findings(layout, network, plan)
+    (found,) = settings_findings(layout, plan)
     assert (found.subject, found.where) == ("T1", layout.at("drive", "T1", "debounce_ms"))
     monkeypatch.undo()
     sensed = next(f for b in plan.boards for f in b.feeds)
     assert sensed.sensor is not None
     monkeypatch.setattr(field(document.SENSOR, "trip_ms"), "high", 5)
-    (found,) = settings_findings(layout, network, plan)
+    (found,) = settings_findings(layout, plan)
     assert found.subject == "main"
     assert found.where is not None
     monkeypatch.undo()
     monkeypatch.setattr(document, "MAX_BYTES", 100)
-    (found,) = settings_findings(layout, network, plan)
+    (found,) = settings_findings(layout, plan)
     assert (found.subject, found.where) == ("B1", layout.at("board", "B1"))
 
 
@@ -130,7 +130,7 @@ def test_a_traverser_moved_by_hand_is_left_off_the_boards() -> None:
     assert note.where == layout.at("drive", "X")
     assert "X" not in {d.need.name for b in plan.boards for d in b.drives}
     assert plan.channels() == {}
-    assert build_settings(layout, network, plan) == {}
+    assert build_settings(layout, plan) == {}
     assert not [f for f in all_findings(layout, network) if f.severity is Severity.ERROR]
 
 

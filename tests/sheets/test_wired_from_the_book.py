@@ -168,7 +168,7 @@ def test_a_cards_table_is_what_the_meter_reads_on_what_was_wired(name: str) -> N
 def test_the_bench_throws_what_was_wired_from_the_book_without_a_spark() -> None:
     """The real firmware on a virtual board, over a railway that was wired from the book alone."""
     m = shipped("saltmarsh-quay.toml")
-    documents = build_settings(m.layout, m.network, m.plan)
+    documents = build_settings(m.layout, m.plan)
     reports = list(run_throws(Ready(m.layout, wired(m), m.plan, documents)))
     assert len(reports) == 2 * len(m.network.drives)
     assert all(r.clean for r in reports)

@@ -58,7 +58,7 @@ def test_the_selector_gets_inputs_on_a_board() -> None:
     network = assemble(x)
     plan = make_plan(x, network)
     assert {"S.left", "S.right", "X.FA", "X.FB"} <= set(plan.channels())
-    assert build_settings(x, network, plan)
+    assert build_settings(x, plan)
 
 
 def test_a_traverser_joins_its_lead_to_one_road_at_a_time() -> None:

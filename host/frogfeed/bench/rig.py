@@ -90,7 +90,7 @@ def rig_of(text: str, name: str = "bench.toml") -> Rig:
     layout = read_layout_text(text, name)
     network = assemble(layout)
     plan = make_plan(layout, network)
-    documents = build_settings(layout, network, plan)
+    documents = build_settings(layout, plan)
     nets = netlist(network)
     return Rig(
         layout,

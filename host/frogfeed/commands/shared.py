@@ -117,7 +117,7 @@ def planned(
 
 def board_settings(layout: Layout, network: RailNetwork) -> dict[str, bytes]:
     """The settings document of every board, at least one; prints why and ends with exit code 1 where there is none."""
-    documents = build_settings(layout, network, planned(layout, network))
+    documents = build_settings(layout, planned(layout, network))
     if not documents:
         fail(
             "No board has anything to do: the layout has no servo, no switched feed and no contact to read.\n"

@@ -81,7 +81,7 @@ def railway_of(layout: Layout) -> Railway:
     if not any(f.severity is Severity.ERROR for f in findings):
         try:
             plan = make_plan(layout, network)
-            documents = build_settings(layout, network, plan)
+            documents = build_settings(layout, plan)
         except PlanRefusedError as refused:
             findings = (*findings, *(f for f in refused.findings if f not in findings))
     return Railway(layout, network, findings, plan, documents)

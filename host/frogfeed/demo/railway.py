@@ -52,7 +52,7 @@ def prepare(file: Path, change: Change | None = None, outputs: Mapping[str, Outp
     layout = read_layout(file)
     network = assemble(layout)
     plan = make_plan(layout, network)
-    documents = build_settings(layout, network, plan)
+    documents = build_settings(layout, plan)
     if change is not None:
         documents = {board: _changed(data, change) for board, data in documents.items()}
     return Ready(layout, network, plan, documents, outputs or {})

@@ -11,17 +11,16 @@ from frogfeed.findings.words import said
 from frogfeed.layout.model import Layout
 from frogfeed.plan.model import BoardPlan, ButtonNeed, LampNeed, Plan
 from frogfeed.plan.settings import SettingsError, build_settings
-from frogfeed.track.network.model import RailNetwork
 
 PATH = re.compile(r"(drives|feeds|inputs|sensors|panel\.buttons|panel\.lamps)\[(\d+)\]\.?([A-Za-z_]*)")
 """The start of a reason: the list, the place in it, and the key there, if it names one."""
 
 
-def settings_findings(layout: Layout, network: RailNetwork, plan: Plan) -> Iterator[Finding]:
+def settings_findings(layout: Layout, plan: Plan) -> Iterator[Finding]:
     """One error for each board whose settings document the firmware would refuse, with its own first reason."""
     for board in plan.boards:
         try:
-            build_settings(layout, network, replace(plan, boards=(board,)))
+            build_settings(layout, replace(plan, boards=(board,)))
         except SettingsError as refused:
             subject, of, where = _place(layout, board, refused)
             path, _, reason = refused.reason.rpartition(": ")

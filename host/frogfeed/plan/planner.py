@@ -70,7 +70,7 @@ def make_plan(layout: Layout, network: RailNetwork, previous: Fixed | None = Non
         try:
             things: tuple[PanelNeed, ...] = (*panel.buttons, *panel.lamps)
             plan = _plan(layout, sites, drives, feeds, things, moving, findings, previous or {}, seconds)
-            refused_settings = tuple(settings_findings(layout, network, plan))
+            refused_settings = tuple(settings_findings(layout, plan))
             if refused_settings:
                 raise PlanRefusedError((*plan.findings, *refused_settings))
             return plan

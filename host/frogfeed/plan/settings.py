@@ -22,7 +22,6 @@ from frogfeed.plan.model import BoardPlan, ButtonPlan, DrivePlan, FeedPlan, Lamp
 from frogfeed.plan.suit import contacts_of
 from frogfeed.plan.trips import sensor_trip_ma, sensor_trip_ms
 from frogfeed.throw.geometry import TICK_MS
-from frogfeed.track.network.model import RailNetwork
 
 Json = dict[str, Any]
 
@@ -42,7 +41,7 @@ class SettingsError(Exception):
         self.document = refused
 
 
-def build_settings(layout: Layout, network: RailNetwork, plan: Plan) -> dict[str, bytes]:
+def build_settings(layout: Layout, plan: Plan) -> dict[str, bytes]:
     """One sealed document a board, by board name. Raises SettingsError where the firmware would refuse it."""
     found: dict[str, bytes] = {}
     for board in plan.boards:
@@ -90,7 +89,7 @@ def _document(layout: Layout, plan: Plan, board: BoardPlan) -> Json:
         "feeds": [_feed(f, board, enables) for f in board.feeds],
         "groups": [_group(board, name) for name in enables],
         "inputs": doc_inputs,
-        "sensors": _sensors(layout, plan, board),
+        "sensors": _sensors(layout, board),
         "trips": _trips(board),
     }
     if board.buttons or board.lamps:
@@ -250,7 +249,7 @@ def _group(board: BoardPlan, name: str) -> Json:
     }
 
 
-def _sensors(layout: Layout, plan: Plan, board: BoardPlan) -> list[Json]:
+def _sensors(layout: Layout, board: BoardPlan) -> list[Json]:
     found: list[Json] = []
     watched: dict[str, list[int]] = {}
     by_name: dict[str, SensorChannel] = {}

@@ -80,7 +80,6 @@ def feed_ends(layout: Layout, network: RailNetwork) -> dict[int, str]:
 
 
 def _numbered(
-    layout: Layout,
     made: MakeUp,
     joints: Mapping[tuple[str, str], JointRow],
     droppers: Mapping[str, list[tuple[str, str]]],
@@ -162,7 +161,6 @@ def make_cards(
         droppers.setdefault(f.rail, []).append((next(numbered).mark, ends.get(n, "")))
     feeds = {w.start: w.mark for w in wires if w.kind is WireKind.FEED}
     pieces = layout.file.pieces()
-    where = plan.channels()
     cards: list[Card] = []
     for number, made in enumerate(make_ups(layout, network, plan, kinds), 1):
         piece = pieces.get(made.name)
@@ -185,9 +183,9 @@ def make_cards(
                 straight,
                 made.drives,
                 made.follows,
-                tuple(_numbered(layout, made, at_end, droppers, feeds)),
+                tuple(_numbered(made, at_end, droppers, feeds)),
                 settings_of(network, made.name, (*made.drives, *made.follows), rails),
-                tuple(_channels(plan, where, made.drives, outputs)),
+                tuple(_channels(plan, made.drives, outputs)),
             )
         )
     return tuple(cards)
@@ -200,9 +198,7 @@ def _straight(piece: Piece) -> str:
     return ""
 
 
-def _channels(
-    plan: Plan, where: Mapping[str, tuple[str, str]], drives: Sequence[str], outputs: Sequence[str]
-) -> Iterable[Channel]:
+def _channels(plan: Plan, drives: Sequence[str], outputs: Sequence[str]) -> Iterable[Channel]:
     for board in plan.boards:
         for d in board.drives:
             if d.need.name not in drives:
