@@ -91,3 +91,44 @@ def test_what_check_says_of_a_fault_shows_on_the_bench() -> None:
             assert in_vain is None, f"{seed}: {what}; {finding.what} {in_vain}\n{text}"
             shown += 1
     assert shown
+
+
+SECTION_WITH_BLADES = """
+[layout]
+name = "Tail"
+gauge = "N-fine"
+control = "dc"
+[district.main]
+volts = 12.0
+trip_a = 2.0
+[turnout.T]
+links = "in"
+blades = "contact"
+frog = "switched"
+[place.tail]
+kind = "buffer"
+length_mm = 900
+feed = "switched"
+takes_in = ["T"]
+[place.east]
+kind = "buffer"
+[place.west]
+kind = "buffer"
+[lines]
+tail = ["tail", "T.toe"]
+east = ["T.left", "|", { feed = "main", left = "A" }, "east"]
+west = ["T.right", "|", { feed = "main", left = "B" }, "west"]
+[drive.T]
+travel_ms = 1400
+[board.B1]
+profile = "solid-state"
+"""
+"""The tail of a triangle: the frog of its turnout keeps its wire, and the blades carry that to rails that change."""
+
+
+def test_a_section_is_off_while_blades_inside_it_change_sides() -> None:
+    rig = rig_of(SECTION_WITH_BLADES, NAME)
+    check_chain(rig)
+    assert {s.output for s in rig.network.switched if not s.bonded_blades} == {"tail.R1", "tail.R2"}
+    driver = drive_hard(rig, seed=1, rounds=2, trains=2)
+    assert driver.wrong == []

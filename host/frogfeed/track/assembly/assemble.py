@@ -15,6 +15,7 @@ from frogfeed.track.feeds.section_bonds import section_bonds
 from frogfeed.track.feeds.sides import EndFeed, all_sides, label_ends
 from frogfeed.track.feeds.switched import Following, follow, frog_feed, place_feed
 from frogfeed.track.feeds.tables import TooManyDrivesError, exclusive
+from frogfeed.track.feeds.touched import touched
 from frogfeed.track.feeds.zones import zones
 from frogfeed.track.network.approaches import Approaches, end_when
 from frogfeed.track.network.conditions import ALWAYS, NEVER, When, absorb, both
@@ -184,6 +185,9 @@ def _wire_up(
     contacts: tuple[Contact, ...] = tuple(c for p in parts.values() for c in p.contacts)
     for name, z in switched_zones.items():
         bonds += section_bonds(z, _own_rails(name), joints, roads, bonds, contacts)
+    # A blade that touches lies between what is switched and something else, whosever blade it is.
+    by_blade = touched([s.rails[0] for s in sections], bonds, contacts)
+    sections = [replace(s, bonded=s.bonded and s.rails[0] not in by_blade) for s in sections]
     switched, fixed = _feeds(sections, by_piece, following, sides, settings, undecided)
     rails = [r for p in parts.values() for r in p.rails]
     rails += [f"{n}.{r}" for n in layout.file.place if n in pieces for r in PLACE_RAILS]

@@ -107,7 +107,7 @@ def place_feed(s: Section, first: bool, following: Following, settings: Mapping[
         found = {wire for when, wire in wants if holds(when, at)}
         return found.pop() if len(found) == 1 else OFF
 
-    return _switched(s, wants, value, True, settings, following.undecided)
+    return _switched(s, wants, value, s.bonded, settings, following.undecided)
 
 
 def frog_feed(
