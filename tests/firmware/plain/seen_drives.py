@@ -171,7 +171,7 @@ class Drives(Feeds):
         self.going_to[d] = UNKNOWN
         if kind == events.LOST:
             self.known[d] = UNKNOWN
-            self.blank[d] = self.blank[d] or self.lost[d]
+            self.blank[d] = self.blank[d] or self.lost[d] or self.jumped[d]
             self.last_us[d] = 0 if self.lost[d] else self.last_us[d]
         else:
             need_ms = spec["lag_ms"] + FRAME_MS + (spec["travel_ms"] if self.jumped[d] else 0)
