@@ -307,16 +307,17 @@ class Driver:
 
     def stand_inside(self) -> None:
         """A train stands in each switched section while this changes over: dark for that long, and nothing worse."""
-        sections = {s.piece: s.drives for s in self.network.switched if s.piece in self.rig.layout.file.place}
-        for place, drives in sections.items():
+        sections = {s.piece: s for s in self.network.switched if s.piece in self.rig.layout.file.place}
+        for place, feed in sections.items():
             train = self.rig.train("waiting", [f"{place}:a-b"], speed_mm_per_s=0, front_mm=150)
             began, live = self.bench.now_us, self.is_set(f"{place}:a-b")
             self.bench.place_train(train)
-            self.throw(self.targets(drives, self.rng.choice([1, 2])))
+            self.throw(self.targets(feed.drives, self.rng.choice([1, 2])))
             self.settle()
             self.look()
             self.bench.remove_train("waiting")
-            live = live and self.is_set(f"{place}:a-b")
+            # With unbonded blades the feed is off well before the horn begins to move: the road looks settled so long.
+            live = live and self.is_set(f"{place}:a-b") and feed.bonded_blades
             self.dark.append((began, self.bench.now_us, ("loco-lost",) if live else ("loco-lost", "dead-wheel")))
 
     # ---- a day ----------------------------------------------------------------------------------------
