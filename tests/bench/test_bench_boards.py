@@ -41,7 +41,7 @@ def test_two_boards_on_one_railway() -> None:
         bench.advance(12_000)
         count, longest = shorts(bench)
         assert 1 <= count <= 4
-        assert longest < 35, "cut off by the hardware trip, which feels it a tick late"
+        assert longest < 40, "cut off by the hardware trip, which feels it a slice late, or two where a contact bounces"
         assert not bench.log.of("supply-trip")
         faults = {f.name: f.fault for c in clients.values() for f in c.state().feeds if f.fault}
         assert "T3.F" in faults

@@ -38,8 +38,11 @@ BOOT_US = 200_000
 STUCK_S = 30.0
 CROWDED_US, QUIET_US = 200_000, 4_000_000
 """How often what is said is carried in the midst of a long `advance`: while much is said, and while little is."""
-WATCHFUL_US = 50_000
-"""The same for several boards with sensors, while nothing moves, rolls or sparks; else it is one tick."""
+WATCHFUL_US = 10_000
+"""The same for several boards with sensors, while nothing moves, rolls or sparks; else it is one tick.
+
+No longer than a relay takes to close: what flows then would be felt so much later than on one board.
+"""
 STIRRED_US = 500_000
 """So long after a fault on the track it is one tick in any case."""
 MOST_RESETS = 50
