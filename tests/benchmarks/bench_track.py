@@ -73,7 +73,7 @@ def main() -> None:
         runs = 3 if count < 10_000 else 2
         toml_s, _ = seconds(lambda text=text: tomllib.loads(text), runs)
         read_s, layout = seconds(lambda text=text: read_layout_text(text, "generated.toml"), 1)
-        assemble_s, network = seconds(lambda layout=layout: assemble(layout), 1)
+        assemble_s, network = seconds(lambda layout=layout: assemble(layout), runs)
         prove_s, answers = seconds(lambda network=network: prove(network), runs)
         one_s, _ = seconds(lambda network=network: one_setting(network), runs)
         sat_s, _ = seconds(lambda network=network: by_sat(network), 1)
