@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import gc
 import importlib
 from difflib import get_close_matches
 
 import click
 
 from frogfeed import __version__
+
+COLLECTOR = (100_000, 50, 100)
+"""How seldom Python looks for garbage that holds itself: what a command reads and proves lives to its end, and on a
+large railway a third of the time goes by in looking at all of it again and again.
+"""
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("start", "Write a commented starting layout file."),
@@ -74,3 +80,4 @@ def main() -> None:
     Start with `frogfeed demo`, or `frogfeed new my-layout.toml` and `frogfeed check my-layout.toml`.
     frogfeed is no safety system for people; mains belongs inside approved supplies only.
     """
+    gc.set_threshold(*COLLECTOR)

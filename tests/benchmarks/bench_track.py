@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import gc
 import tomllib
 
 import rustworkx as rx
 from pysat.solvers import Solver as Sat
 
+from frogfeed.cli import COLLECTOR
 from frogfeed.layout.reading import read_layout_text
 from frogfeed.track.assembly.assemble import assemble
 from frogfeed.track.network.conditions import holds
@@ -66,6 +68,7 @@ def by_sat(network: RailNetwork) -> bool:
 
 
 def main() -> None:
+    gc.set_threshold(*COLLECTOR)  # as the commands have it
     print("turnouts   toml s  read s  assemble s  prove s  prove/toml  1 setting/prove  sat/prove  prove MB  answers")
     per: dict[int, float] = {}
     for count in (10, 100, 1000, 10_000):
