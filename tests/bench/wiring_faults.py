@@ -49,16 +49,27 @@ def _with_item(layout: Layout, at: tuple[str, int], items: Sequence[LineItem]) -
     return replace(layout, lines={**layout.lines, name: (*old[:i], *items, *old[i + 1 :])})
 
 
-def _without_joiner(rng: random.Random, layout: Layout) -> tuple[str, Layout] | None:
-    places = _items(layout, GapItem)
+def _without_a_side(
+    rng: random.Random, layout: Layout, kind: type[GapItem | FeedItem], what: str
+) -> tuple[str, Layout] | None:
+    """One rail less with an insulated joiner or a dropper, at a place that has one."""
+    places = _items(layout, kind)
     if not places:
         return None
     at = rng.choice(places)
     item = layout.lines[at[0]][at[1]]
-    assert isinstance(item, GapItem)
+    assert isinstance(item, GapItem | FeedItem)
     hand = rng.choice(item.hands)
     rest = tuple(h for h in item.hands if h is not hand)
-    return f"{at}: no insulated joiner, {hand}", _with_item(layout, at, [replace(item, hands=rest)] if rest else [])
+    return f"{at}: no {what}, {hand}", _with_item(layout, at, [replace(item, hands=rest)] if rest else [])
+
+
+def _without_joiner(rng: random.Random, layout: Layout) -> tuple[str, Layout] | None:
+    return _without_a_side(rng, layout, GapItem, "insulated joiner")
+
+
+def _without_dropper(rng: random.Random, layout: Layout) -> tuple[str, Layout] | None:
+    return _without_a_side(rng, layout, FeedItem, "dropper")
 
 
 def _swapped_dropper(rng: random.Random, layout: Layout) -> tuple[str, Layout] | None:
@@ -70,18 +81,6 @@ def _swapped_dropper(rng: random.Random, layout: Layout) -> tuple[str, Layout] |
     assert isinstance(item, FeedItem)
     left = Side.B if item.left is Side.A else Side.A
     return f"{at}: swapped droppers", _with_item(layout, at, [replace(item, left=left)])
-
-
-def _without_dropper(rng: random.Random, layout: Layout) -> tuple[str, Layout] | None:
-    places = _items(layout, FeedItem)
-    if not places:
-        return None
-    at = rng.choice(places)
-    item = layout.lines[at[0]][at[1]]
-    assert isinstance(item, FeedItem)
-    hand = rng.choice(item.hands)
-    rest = tuple(h for h in item.hands if h is not hand)
-    return f"{at}: no dropper, {hand}", _with_item(layout, at, [replace(item, hands=rest)] if rest else [])
 
 
 def _links_left_in(rng: random.Random, layout: Layout) -> tuple[str, Layout] | None:

@@ -254,14 +254,19 @@ def test_a_stuck_bus_is_clocked_free():
     assert rig.control.feeds[0].out.told == B
 
 
-def test_contacts_on_an_expander_that_vanishes_are_unknown():
-    doc = document(
+def contact_on_an_expander():
+    """A hand-thrown turnout with one position contact, read by an expander."""
+    return document(
         [hand("D1", [0, -1])],
         [pair("T1.F", 16, 17, follow(0), [])],
         buses=BUS,
         chips=[EXPANDER],
         inputs=[{"name": "I", "pin": 9, "chip": 0}],
     )
+
+
+def test_contacts_on_an_expander_that_vanishes_are_unknown():
+    doc = contact_on_an_expander()
     chips = {(0, 0x20): Mcp23017(7)}
     rig = started(doc, chips)
     rig.run(200)
@@ -284,13 +289,7 @@ def test_contacts_on_an_expander_that_vanishes_are_unknown():
 
 
 def test_a_contact_on_an_expander_that_never_answered_is_unknown():
-    doc = document(
-        [hand("D1", [0, -1])],
-        [pair("T1.F", 16, 17, follow(0), [])],
-        buses=BUS,
-        chips=[EXPANDER],
-        inputs=[{"name": "I", "pin": 9, "chip": 0}],
-    )
+    doc = contact_on_an_expander()
     chips = {(0, 0x20): Mcp23017(7)}
     chips[(0, 0x20)].answers = False
     rig = started(doc, chips)

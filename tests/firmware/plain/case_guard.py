@@ -29,6 +29,23 @@ def amps(rig, ma, ms):
     rig.run(ms)
 
 
+def short_behind_the_enable(rig, by, ticks):
+    """Current flows whenever the enable is closed, and `by` sees it: (how often it closed, for how many ticks)."""
+    closings = closed = 0
+    was = True
+    for _ in range(ticks):
+        on = rig.control.groups[0].on
+        if by == "sensor":
+            rig.control.guard.reading[0] = 3000 if on else 0
+        elif on:
+            rig.control.guard.tripped[0] = 1
+        rig.tick()
+        closings += on and not was
+        closed += on
+        was = on
+    return closings, closed
+
+
 def test_a_sampled_trip_waits_its_time_and_a_spike_is_let_through():
     rig = ready(watched(plain()))
     amps(rig, 2500, 20)
@@ -90,18 +107,8 @@ def test_relays_behind_one_enable_trip_together_whatever_saw_it():
         doc = watched(one, other)
         doc["groups"], doc["trips"] = [group], trips
         rig = ready(doc)
-        closed = 0
-        was = True
-        for _ in range(4000):
-            on = rig.control.groups[0].on
-            if by == "sensor":
-                rig.control.guard.reading[0] = 3000 if on else 0
-            elif on:
-                rig.control.guard.tripped[0] = 1
-            rig.tick()
-            closed += on and not was
-            was = on
-        assert closed == 2, "tried again as often as they may be"
+        closings, _ = short_behind_the_enable(rig, by, 4000)
+        assert closings == 2, "tried again as often as they may be"
         for feed in rig.control.feeds:
             assert feed.latched and feed.trips == 3 and feed.told == OFF
         assert rig.control.orders.reset() == 2
@@ -237,18 +244,7 @@ def test_a_leg_that_never_lets_go_keeps_the_enable_open_and_is_told():
     """Whoever sees the current: it flows wherever the enable is closed, and no feed is to blame any more."""
     for by in ("sensor", "trip"):
         rig = ready(two_pairs(retries=1, retry_ms=200))
-        closed = closings = 0
-        was = True
-        for _ in range(6000):
-            on = rig.control.groups[0].on
-            if by == "sensor":
-                rig.control.guard.reading[0] = 3000 if on else 0
-            elif on:
-                rig.control.guard.tripped[0] = 1
-            rig.tick()
-            closings += on and not was
-            closed += on
-            was = on
+        closings, closed = short_behind_the_enable(rig, by, 6000)
         assert closings < 12, "%s: closed again %d times" % (by, closings)
         assert not rig.control.groups[0].on and closed * 5 < 3000
         assert [f.fault for f in rig.control.feeds] == [STUCK, STUCK]
