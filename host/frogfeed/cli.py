@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import gc
 import importlib
+import os
+import sys
 from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
 
 import click
 
@@ -47,6 +52,21 @@ COMMANDS: dict[str, tuple[str, str]] = {
 
 class Lazy(click.Group):
     """A group whose commands are imported only when they run, so that `--help` starts at once."""
+
+    def main(self, *args: Any, **kwargs: Any) -> Any:
+        """Run, and say so where what is printed finds no room."""
+        try:
+            try:
+                return super().main(*args, **kwargs)
+            finally:
+                sys.stdout.flush()
+        except OSError as problem:
+            if problem.errno != errno.ENOSPC:
+                raise
+            with Path(os.devnull).open("w") as nowhere:  # what is left unsaid goes there in the end
+                os.dup2(nowhere.fileno(), sys.stdout.fileno())
+            click.echo("No room for the output: the disk is full. Make room, or send it elsewhere.", err=True)
+            sys.exit(2)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
